@@ -54,6 +54,10 @@ NOUN_TABLES: Final[dict[str, tuple[str, ...]]] = {
     "permissions": (
         "site_kind", "key", "label", "who_gives", "why", "when", "nation", "source_id", "confidence", "note",
     ),
+    "site_kinds": (
+        "key", "default_sward", "default_last_use", "default_arisings", "default_disposal", "help",
+        "source_id", "confidence", "note",
+    ),
     "vocabularies": ("vocabulary", "key", "label", "help", "source_id", "confidence", "note"),
 }  # fmt: skip
 SOURCE_TABLES: Final = ("sources_biology", "sources_work", "sources_model")
