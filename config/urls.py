@@ -1,0 +1,15 @@
+from django.urls import include, path
+
+from projects.api.views import HealthView, ProblemKindView
+
+urlpatterns = [
+    path("api/", include("projects.api.urls")),
+    path("health/", HealthView.as_view(), name="health"),
+    path("problems/<slug:code>/", ProblemKindView.as_view(), name="problem"),
+    path("", include("projects.urls")),
+]
+
+handler400 = "projects.api.errors.bad_request"
+handler403 = "projects.api.errors.permission_denied"
+handler404 = "projects.api.errors.not_found"
+handler500 = "projects.api.errors.server_error"

@@ -1,0 +1,48 @@
+"""What is let out: JSON of finite numbers only."""
+
+import math
+from decimal import Decimal
+from typing import Any
+
+import orjson
+from rest_framework.renderers import BaseRenderer
+
+
+class FiniteJSONRenderer(BaseRenderer):
+    """Writes JSON with orjson, and fails rather than let a missing number pass as null."""
+
+    media_type = "application/json"
+    format = "json"
+    charset = None
+
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        """Return the answer's bytes.
+
+        Raises
+        ------
+        ValueError
+            If any number in it is not finite: orjson would write null.
+        """
+        if data is None:
+            return b""
+        require_finite(data)
+        return orjson.dumps(data, default=_decimal)
+
+
+def require_finite(data: Any) -> None:
+    """Raise ValueError if any float or Decimal in nested dicts, lists and tuples is NaN or infinite."""
+    waiting = [data]
+    while waiting:
+        value = waiting.pop()
+        if isinstance(value, dict):
+            waiting.extend(value.values())
+        elif isinstance(value, list | tuple):
+            waiting.extend(value)
+        elif isinstance(value, float | Decimal) and not math.isfinite(value):
+            raise ValueError(f"An answer holds {value}, which is no number to give anybody.")
+
+
+def _decimal(value: Any) -> float:
+    if isinstance(value, Decimal):
+        return float(value)
+    raise TypeError(f"{type(value).__name__} has no JSON form here.")
