@@ -7,6 +7,6 @@ if not os.environ.get("FORBCAST_DATA_DIR"):
     _scratch = tempfile.TemporaryDirectory(prefix="forbcast-test-")
     os.environ["FORBCAST_DATA_DIR"] = _scratch.name
 
-from config.settings.base import *  # noqa: E402, F403 - the folder must be named before base reads the environment
+from config.settings.base import *  # noqa: F403 - the folder must be named before base reads the environment
 
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]

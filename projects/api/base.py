@@ -29,7 +29,12 @@ class ApiView(APIView):
                 "invalid_request",
                 "The body should be a JSON object.",
                 errors=[
-                    FieldProblem("", "wrong_type", f"The body is {_json_type(data)}; it should be an object.", expected="object")
+                    FieldProblem(
+                        "",
+                        "wrong_type",
+                        f"The body is {_json_type(data)}; it should be an object.",
+                        expected="object",
+                    )
                 ],
             )
         return data

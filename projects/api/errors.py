@@ -1,4 +1,4 @@
-"""Every error of the API in one shape: problem details (RFC 9457), with stable codes and pointers to the fields."""
+"""Every error of the API in one shape: problem details (RFC 9457), with stable codes and pointers to fields."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -28,7 +28,9 @@ class ProblemKind:
 # Codes are a promise: a kind may be added, a code is never renamed or reused.
 KINDS: dict[str, ProblemKind] = {
     "bad_request": ProblemKind(
-        400, "Bad request", "The request itself is malformed, apart from its body. Check its headers and address."
+        400,
+        "Bad request",
+        "The request itself is malformed, apart from its body. Check its headers and address.",
     ),
     "malformed_json": ProblemKind(
         400,
@@ -42,7 +44,9 @@ KINDS: dict[str, ProblemKind] = {
     "forbidden": ProblemKind(403, "Not allowed", "The caller may not do this."),
     "not_found": ProblemKind(404, "Not found", "Nothing stands at this address. Addresses end with a slash."),
     "method_not_allowed": ProblemKind(
-        405, "Method not allowed", "This address does not take this method; the Allow header names those it takes."
+        405,
+        "Method not allowed",
+        "This address does not take this method; the Allow header names those it takes.",
     ),
     "not_acceptable": ProblemKind(
         406, "No such format", "The answer cannot be given in a format that the Accept header names."
@@ -54,11 +58,13 @@ KINDS: dict[str, ProblemKind] = {
     "invalid_request": ProblemKind(
         422,
         "Read, but wrong",
-        "The body is JSON, but something in it is not as it should be. Each entry of errors points at one thing, "
-        "says what was read, and what would be right.",
+        "The body is JSON, but something in it is not as it should be. Each entry of errors points at one "
+        "thing, says what was read, and what would be right.",
     ),
     "too_costly": ProblemKind(
-        422, "More than one call may ask", "The calculation asked for is too large. The answer names what would fit."
+        422,
+        "More than one call may ask",
+        "The calculation asked for is too large. The answer names what would fit.",
     ),
     "too_many_requests": ProblemKind(
         429,
@@ -162,12 +168,15 @@ class Problem(exceptions.APIException):
 def problem_response(problem: Problem) -> HttpResponse:
     """Return the answer, the same whatever format the view itself speaks."""
     return HttpResponse(
-        orjson.dumps(problem.as_dict()), status=problem.status, content_type=MEDIA_TYPE, headers=problem.headers
+        orjson.dumps(problem.as_dict()),
+        status=problem.status,
+        content_type=MEDIA_TYPE,
+        headers=problem.headers,
     )
 
 
 def exception_handler(exc: Exception, context: dict[str, Any]) -> HttpResponse | None:
-    """Answer any error raised under a view; None lets an unforeseen one through to be logged and answered as 500."""
+    """Answer an error raised under a view; None lets an unforeseen one through, to be logged and answered 500."""
     problem = as_problem(exc, context["request"], context["view"].allowed_methods)
     return problem_response(problem) if problem else None
 
@@ -190,7 +199,10 @@ def as_problem(exc: Exception, request: HttpRequest, allowed_methods: list[str])
             )
         case exceptions.NotAcceptable():
             wanted = request.headers.get("Accept", "")
-            return Problem("not_acceptable", f"The Accept header asks for {wanted[:200]!r}; this address answers in JSON.")
+            return Problem(
+                "not_acceptable",
+                f"The Accept header asks for {wanted[:200]!r}; this address answers in JSON.",
+            )
         case exceptions.UnsupportedMediaType():
             sent = request.headers.get("Content-Type", "")
             return Problem(
@@ -200,10 +212,6 @@ def as_problem(exc: Exception, request: HttpRequest, allowed_methods: list[str])
             )
         case exceptions.ParseError():
             return Problem("bad_request", str(exc.detail))
-        case exceptions.Throttled():
-            return Problem(
-                "too_many_requests", str(exc.detail), headers={"Retry-After": str(int(exc.wait or 60) + 1)}
-            )
     return None
 
 
@@ -215,7 +223,9 @@ def not_found_problem(path: str) -> Problem:
         except Resolver404:
             pass
         else:
-            return Problem("not_found", f"Nothing stands at {path[:200]!r}; addresses end with a slash: {path}/.")
+            return Problem(
+                "not_found", f"Nothing stands at {path[:200]!r}; addresses end with a slash: {path}/."
+            )
     return Problem("not_found", f"Nothing stands at {path[:200]!r}.")
 
 
@@ -227,7 +237,9 @@ def is_api(request: HttpRequest) -> bool:
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer a request that Django itself found malformed."""
     if is_api(request):
-        return problem_response(Problem("bad_request", "The request is malformed: check its headers and address."))
+        return problem_response(
+            Problem("bad_request", "The request is malformed: check its headers and address.")
+        )
     return defaults.bad_request(request, exception)
 
 
@@ -248,7 +260,9 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 def server_error(request: HttpRequest) -> HttpResponse:
     """Answer for a mistake of our own; Django has logged it."""
     if is_api(request):
-        return problem_response(Problem("server_error", "Something went wrong on our side; it has been logged."))
+        return problem_response(
+            Problem("server_error", "Something went wrong on our side; it has been logged.")
+        )
     return defaults.server_error(request)
 
 

@@ -10,7 +10,7 @@ from projects.api.errors import FieldProblem, Problem, pointer
 
 
 class StrictJSONParser(BaseParser):
-    """Reads a body of at most 64 kB with orjson, which itself refuses NaN, Infinity and bottomless nesting."""
+    """Reads a body of at most 64 kB with orjson, which refuses NaN, Infinity and bottomless nesting."""
 
     media_type = "application/json"
 
@@ -33,7 +33,8 @@ class StrictJSONParser(BaseParser):
             data = orjson.loads(raw)
         except orjson.JSONDecodeError as error:
             raise Problem(
-                "malformed_json", f"The body is not JSON: {error.msg}, at line {error.lineno}, column {error.colno}."
+                "malformed_json",
+                f"The body is not JSON: {error.msg}, at line {error.lineno}, column {error.colno}.",
             ) from error
         refuse_nul(data)
         return data

@@ -2,7 +2,12 @@
 
 from typing import Any
 
-from drf_spectacular.renderers import OpenApiJsonRenderer, OpenApiJsonRenderer2, OpenApiYamlRenderer, OpenApiYamlRenderer2
+from drf_spectacular.renderers import (
+    OpenApiJsonRenderer,
+    OpenApiJsonRenderer2,
+    OpenApiYamlRenderer,
+    OpenApiYamlRenderer2,
+)
 from drf_spectacular.views import SpectacularAPIView
 
 from projects.api.errors import KINDS, MEDIA_TYPE
@@ -11,12 +16,19 @@ _FIELD_PROBLEM: dict[str, Any] = {
     "type": "object",
     "description": "One thing wrong in a request.",
     "properties": {
-        "pointer": {"type": "string", "description": "JSON Pointer (RFC 6901) into the body; empty for all of it."},
+        "pointer": {
+            "type": "string",
+            "description": "JSON Pointer (RFC 6901) into the body; empty for all of it.",
+        },
         "code": {"type": "string", "description": "Stable, lower_snake."},
         "detail": {"type": "string", "description": "What was read, what is wrong, what would be right."},
         "value": {"description": "What was read."},
         "expected": {"description": "What would be right."},
-        "suggestions": {"type": "array", "items": {"type": "string"}, "description": "Nearest right words, best first."},
+        "suggestions": {
+            "type": "array",
+            "items": {"type": "string"},
+            "description": "Nearest right words, best first.",
+        },
     },
     "required": ["pointer", "code", "detail"],
 }
@@ -24,10 +36,18 @@ _PROBLEM: dict[str, Any] = {
     "type": "object",
     "description": "Problem details (RFC 9457): every error of the API.",
     "properties": {
-        "type": {"type": "string", "format": "uri-reference", "description": "Address that explains this kind."},
+        "type": {
+            "type": "string",
+            "format": "uri-reference",
+            "description": "Address that explains this kind.",
+        },
         "title": {"type": "string"},
         "status": {"type": "integer"},
-        "code": {"type": "string", "enum": sorted(KINDS), "description": "Stable; later versions may add some."},
+        "code": {
+            "type": "string",
+            "enum": sorted(KINDS),
+            "description": "Stable; later versions may add some.",
+        },
         "detail": {"type": "string"},
         "errors": {"type": "array", "items": {"$ref": "#/components/schemas/FieldProblem"}},
     },

@@ -1,4 +1,4 @@
-"""How much computing one address may ask for in a minute. Nothing about a caller is kept beyond that minute."""
+"""How much computing one address may ask for in a minute. Nothing about a caller is kept for longer."""
 
 import hmac
 import ipaddress

@@ -33,4 +33,6 @@ def refuse_taken(port: int) -> None:
         try:
             probe.bind((HOST, port))
         except OSError as error:
-            raise CommandError(f"Port {port} is taken ({error.strerror}). Choose another: --port {port + 1}") from error
+            raise CommandError(
+                f"Port {port} is taken ({error.strerror}). Choose another: --port {port + 1}"
+            ) from error

@@ -1,0 +1,61 @@
+"""What holds for every test. Imports no Django, so that tests/core also runs beside NumPy and SciPy alone."""
+
+import ipaddress
+import os
+import socket
+
+import pytest
+
+os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings.test"
+
+_connect = {name: getattr(socket.socket, name) for name in ("connect", "connect_ex")}
+
+
+class NetworkBlocked(RuntimeError):
+    """A test tried to reach another machine."""
+
+
+def _is_here(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def _guarded(name):
+    def connect(self, address):
+        if self.family in (socket.AF_INET, socket.AF_INET6) and not _is_here(address[0]):
+            raise NetworkBlocked(f"A test tried to reach {address!r}; tests speak to this machine only.")
+        return _connect[name](self, address)
+
+    return connect
+
+
+def pytest_configure():
+    for name in _connect:
+        setattr(socket.socket, name, _guarded(name))
+
+
+def pytest_unconfigure():
+    for name, original in _connect.items():
+        setattr(socket.socket, name, original)
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_runtest_makereport(item, call):
+    """With FORBCAST_NO_SKIPS set, a test that did not run is a failure."""
+    report = yield
+    if os.environ.get("FORBCAST_NO_SKIPS") and report.skipped:
+        report.outcome = "failed"
+        report.longrepr = f"{item.nodeid} did not run, and this run allows no skips: {report.longrepr}"
+    return report
+
+
+@pytest.hookimpl(wrapper=True, tryfirst=True)
+def pytest_make_collect_report(collector):
+    """The same for a whole file that bows out while it is read."""
+    report = yield
+    if os.environ.get("FORBCAST_NO_SKIPS") and report.skipped:
+        report.outcome = "failed"
+        report.longrepr = f"{collector.nodeid} did not run, and this run allows no skips: {report.longrepr}"
+    return report
