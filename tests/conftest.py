@@ -6,8 +6,6 @@ import socket
 
 import pytest
 
-os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings.test"
-
 _connect = {name: getattr(socket.socket, name) for name in ("connect", "connect_ex")}
 
 

@@ -1,4 +1,4 @@
-"""Settings that hold everywhere; what differs from place to place comes from the environment (.env.example)."""
+"""Settings that hold everywhere; what differs by place comes from the environment: .env.example."""
 
 from pathlib import Path
 

@@ -10,3 +10,7 @@ if not os.environ.get("FORBCAST_DATA_DIR"):
 from config.settings.base import *  # noqa: F403 - the folder must be named before base reads the environment
 
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
+# All tests together come from one address; those of the limit itself turn it on.
+THROTTLE = False
+# Several test processes may share one Redis, so each keeps to its own keys and none empties it.
+CACHES["default"]["KEY_PREFIX"] = f"forbcast-test-{os.getpid()}"  # noqa: F405 - from base

@@ -6,6 +6,7 @@ from drf_spectacular.views import SpectacularSwaggerSplitView
 class DocsView(SpectacularSwaggerSplitView):
     """Shows the description in a browser; calls can be tried from the page."""
 
+    http_method_names = ["get", "head"]
     url_name = "v1-schema"
     template_name = "projects/api/docs.html"
     title = "Forbcast API, version 1"

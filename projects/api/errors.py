@@ -1,4 +1,4 @@
-"""Every error of the API in one shape: problem details (RFC 9457), with stable codes and pointers to fields."""
+"""Every error of the API in one shape: problem details (RFC 9457), with stable codes and pointers."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -176,7 +176,7 @@ def problem_response(problem: Problem) -> HttpResponse:
 
 
 def exception_handler(exc: Exception, context: dict[str, Any]) -> HttpResponse | None:
-    """Answer an error raised under a view; None lets an unforeseen one through, to be logged and answered 500."""
+    """Answer an error raised under a view; None lets an unforeseen one through, to be logged, as a 500."""
     problem = as_problem(exc, context["request"], context["view"].allowed_methods)
     return problem_response(problem) if problem else None
 

@@ -72,10 +72,12 @@ def add_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
 class SchemaView(SpectacularAPIView):
     """The description in JSON, or in YAML if the Accept header asks for it."""
 
+    http_method_names = ["get", "head"]
     renderer_classes = [OpenApiJsonRenderer2, OpenApiJsonRenderer, OpenApiYamlRenderer2, OpenApiYamlRenderer]
 
 
 class SchemaYamlView(SpectacularAPIView):
     """The description in YAML, at an address that can be saved as a file."""
 
+    http_method_names = ["get", "head"]
     renderer_classes = [OpenApiYamlRenderer2, OpenApiYamlRenderer]

@@ -6,6 +6,8 @@ from typing import Any
 
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
+from django.core.servers.basehttp import run
+from django.core.wsgi import get_wsgi_application
 
 HOST = "127.0.0.1"
 
@@ -23,7 +25,10 @@ class Command(BaseCommand):
         call_command("migrate", verbosity=0)
         self.stdout.write(f"Forbcast is at http://{HOST}:{port}/ and its API at http://{HOST}:{port}/api/v1/")
         self.stdout.write("Nobody else can reach it. Ctrl-C stops it.")
-        call_command("runserver", f"{HOST}:{port}", use_reloader=False, verbosity=0)
+        try:
+            run(HOST, port, get_wsgi_application(), threading=True)
+        except KeyboardInterrupt:
+            self.stdout.write("Stopped.")
 
 
 def refuse_taken(port: int) -> None:
