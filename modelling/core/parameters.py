@@ -31,7 +31,7 @@ SOURCE_COLUMNS: Final = ("source_id", "author", "year", "title", "publication", 
 NUMBER_TABLES: Final[dict[str, tuple[str, ...]]] = {
     "taxon_values": (), "mix_contents": (), "sowing_rates": (), "soil_bands": (), "operation_values": (),
     "machine_values": (), "prices": PACK_COLUMNS, "in_kind_rates": (), "rates": (), "establishment": (),
-    "site_values": (), "regimes": (),
+    "site_values": (), "regimes": (), "planning": (),
 }  # fmt: skip
 NOUN_TABLES: Final[dict[str, tuple[str, ...]]] = {
     "taxa": (
