@@ -5,6 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
+from django.db import connection
 from django.db.utils import ConnectionHandler
 
 from config.settings import environment
@@ -114,3 +115,9 @@ def test_twenty_rival_writers_all_get_their_turn_on_sqlite(tmp_path, django_db_b
             cursor.execute("SELECT mg FROM lot")
             assert cursor.fetchone() == (20,)
         connection.close()
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db
+def test_the_pass_on_postgresql_is_on_postgresql():
+    assert connection.vendor == "postgresql"
