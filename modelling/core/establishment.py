@@ -797,7 +797,7 @@ class _Block:
             self.count_one_by_one()
 
     def spread(self, come: Array) -> None:
-        """Seed from the other zones of the same site under the same forecast."""
+        """Seed from zones of the same site that hold more; a uniform site split in two stays as it was."""
         k = self.k
         mean = np.zeros((len(FORECASTS), len(k.plants), self.width))
         for case in range(k.n_cases):
@@ -805,7 +805,8 @@ class _Block:
         np.take(come, k.class_of, axis=0, out=self.work)
         self.work *= k.biology.strip_spread[self.cut]
         for case in range(k.n_cases):
-            self.state[:, case] += self.work[:, case] * mean[k.forecast_of[case]]
+            denser = np.maximum(mean[k.forecast_of[case]] - self.state[:, case], 0)
+            self.state[:, case] += self.work[:, case] * denser
 
     def count_one_by_one(self) -> None:
         """On a small site a species with less than a plant to its name is gone; the mean is kept."""
