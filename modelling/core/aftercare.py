@@ -1,0 +1,55 @@
+"""Yearly care as the sward feels it: the factors of each regime, and the years in which care goes wrong."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from modelling.core.distributions import Array
+from modelling.core.draws import Draws, Flags
+from modelling.core.scenario import FORECASTS, USUAL, Care
+
+#: what a lapse turns the year into, in the order of the drawn kind: not cut, cut and left lying, cut too early
+LAPSES: Final = ("uncut", "cut_left", "early_cut")
+
+
+class Aftercare:
+    """The regime of every year, forecast and draw.
+
+    With the forecast `KEPT` care never lapses. With `USUAL` it lapses in a year with the drawn chance, and the year
+    is then as one of `LAPSES`.
+
+    Parameters
+    ----------
+    site
+        Draws under the site's seed.
+    care
+        The yearly care that was planned.
+    years
+        Summers to follow.
+    """
+
+    def __init__(self, site: Draws, care: Care, years: int) -> None:
+        self.parameters, self.keys = site.parameters, (care.regime, *LAPSES)
+        self.lapse_chance = site.row("aftercare", "lapse_chance")
+        uncut = site.value("aftercare", "lapse_uncut_share")
+        left = site.value("aftercare", "lapse_left_share")
+        self.chosen = np.zeros((years, len(FORECASTS), site.n), dtype=np.uint8)
+        for year in range(years):
+            which = site.uniforms("aftercare/which", str(year))
+            kind = 1 + (which >= uncut).astype(np.uint8) + (which >= uncut + left)
+            self.chosen[year, USUAL] = kind * (site.uniforms("aftercare/lapse", str(year)) < self.lapse_chance)
+
+    def factor(self, quantity: str, cut: slice) -> Array:
+        """One column of the regimes table for the draws `cut`: (years, forecasts, draws)."""
+        values = np.array([self.regime_value(key, quantity) for key in self.keys])
+        return np.asarray(values[self.chosen[:, :, cut]])
+
+    def regime_value(self, regime: str, quantity: str) -> float:
+        """One number of the regimes table."""
+        return self.parameters.value("regimes", regime, quantity)
+
+    def lapsed(self, cut: slice) -> Flags:
+        """Years in which care went wrong, for the draws `cut`: (years, forecasts, draws)."""
+        return self.chosen[:, :, cut] > 0

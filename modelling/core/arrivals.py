@@ -1,0 +1,63 @@
+"""Species that come by themselves from flower-rich land nearby."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from modelling.core.chances import Chances
+from modelling.core.distributions import Array
+from modelling.core.draws import Draws
+from modelling.core.species import Traits
+
+
+class ArrivalModel:
+    """What is drawn once for the run; arrays of shape (draws,).
+
+    Each species of a pool arrives in a managed year with a chance that falls with the distance. It starts with a few
+    plants on the whole site and grows as reliable forbs do.
+
+    Parameters
+    ----------
+    world
+        Draws under the county's seed.
+    distance_m
+        Distance to flower-rich land.
+    area_m2
+        Net area of the site.
+    traits
+        Traits of reliable forbs.
+    """
+
+    def __init__(self, world: Draws, distance_m: Array, area_m2: float, traits: Traits) -> None:
+        self.world, self.traits = world, traits
+        self.nearness = np.exp(-distance_m / world.row("arrival", "distance_scale"))
+        self.hazard = world.value("arrival", "hazard") * self.nearness
+        self.pool = world.value("arrival", "pool")
+        self.founders_per_m2 = world.value("arrival", "founders") / area_m2
+
+    def orchids(self, years: int) -> Array:
+        """Chance that an orchid has arrived by each year, shape (years,); they come late and only by themselves."""
+        hazard = self.world.row("arrival", "orchid_hazard") * self.nearness
+        counted = np.maximum(np.arange(1, years + 1) - self.world.value("arrival", "orchid_wait"), 0)
+        return np.asarray((1 - (1 - hazard) ** counted[:, None]).mean(axis=-1))
+
+    def seen(self, chances: Chances, areas_m2: tuple[float, ...]) -> list[Array]:
+        """Arrived species expected in a quadrat: for each area (years, zones, forecasts, draws)."""
+        stay, _ = chances.of(self.traits)
+        sward = chances.sward
+        ceiling = self.traits.ceiling[sward.cut]
+        hazard = self.hazard[sward.cut] * sward.managed[:, None]
+        still_away = np.cumprod(1 - hazard, axis=0)
+        arriving = self.pool * hazard
+        arriving[1:] *= still_away[:-1]
+        found = [np.zeros_like(stay) for _ in areas_m2]
+        plants = np.empty_like(stay)
+        for year in range(len(stay)):
+            earlier = plants[:year]
+            earlier *= stay[year]
+            earlier /= 1 + earlier / ceiling
+            plants[year] = self.founders_per_m2
+            for area, seen in zip(areas_m2, found, strict=True):
+                noticed = plants[: year + 1] * area
+                seen[year] = (arriving[: year + 1] * noticed / (1 + noticed)).sum(axis=0)
+        return found
