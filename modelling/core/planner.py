@@ -123,12 +123,24 @@ class Planner:
         if self.site.sward is not None:
             return self.site.sward
         sward = self.parameters.nouns["site_kinds"][kind]["default_sward"]
-        if self.site.last_use in {"arable", "garden_bed"}:
+        count, interest = self.site.resident_species_per_m2, self.site.existing_interest or ()
+        if (count is not None and count >= self.value("advice", "rich_turf_species")) or "rich_turf" in interest:
+            sward = "flower_rich"
+        elif self.tested_index() >= self.value("advice", "high_p_index") and sward == "species_poor":
+            sward = "improved_grass"
+        elif self.site.last_use in {"arable", "garden_bed"}:
             sward = "bare_or_arable"
         elif self.site.last_use == "mown_lawn":
             sward = "short_turf"
         self.assume("site.sward", "What grows there now", self.word("sward", sward))
         return sward
+
+    def tested_index(self) -> int:
+        """P index of a soil test; below 0 where there is none."""
+        if self.site.soil_p_index is not None:
+            return self.site.soil_p_index
+        olsen = self.site.olsen_p_mg_per_l
+        return -1 if olsen is None else p_index_of(self.parameters, olsen)
 
     def p_index(self, sward: str) -> float:
         """Most likely P index, for advice and choice of mix only; the forecast draws it."""
@@ -191,9 +203,8 @@ class Planner:
                     f"With {rich:.0f} or more kinds in a square metre the ground is already rich: change the cutting first."
                 )
             return "not_here"
-        tested = self.site.olsen_p_mg_per_l is not None or self.site.soil_p_index is not None
         crop = self.site.standing_crop_g_per_m2
-        if p_index >= self.value("advice", "high_p_index") and tested:
+        if self.tested_index() >= self.value("advice", "high_p_index"):
             self.reasons.append(
                 f"The soil is rich in phosphorus (index {p_index:.0f}); strong grass will crowd most seedlings out."
             )

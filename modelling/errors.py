@@ -1,0 +1,31 @@
+"""Refusals of the modelling app, ready for any door to show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class FieldError:
+    """One thing wrong with a request: where (JSON Pointer), what, and what would be right."""
+
+    pointer: str
+    code: str
+    detail: str
+    value: object = None
+    expected: str = ""
+    suggestions: list[str] = field(default_factory=list)
+
+
+class RequestRefused(Exception):  # noqa: N818 - reads as what happened
+    """The request was read and cannot be answered; carries every fault found."""
+
+    def __init__(self, errors: Sequence[FieldError]) -> None:
+        super().__init__("; ".join(error.detail for error in errors))
+        self.errors = list(errors)
+
+
+def pointer_of(path: Sequence[str | int]) -> str:
+    """JSON Pointer (RFC 6901) of a path."""
+    return "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in path)
