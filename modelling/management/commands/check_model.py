@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from modelling.core.parameters import load
-from modelling.trials import DRAWS, REFERENCE, compare, markdown, text
+from modelling.trials import DRAWS, REFERENCE, behaviour, compare, markdown, text
 
 
 class Command(BaseCommand):
@@ -19,5 +19,9 @@ class Command(BaseCommand):
         parser.add_argument("--markdown", action="store_true", help="print Markdown, as in the model card")
 
     def handle(self, *args: Any, draws: int, **options: Any) -> None:
-        found = compare(load(REFERENCE), draws)
-        self.stdout.write(markdown(found) if options["markdown"] else text(found))
+        parameters = load(REFERENCE)
+        found = compare(parameters, draws)
+        if options["markdown"]:
+            self.stdout.write(f"{markdown(found)}\n\n{behaviour(parameters, draws)}")
+        else:
+            self.stdout.write(text(found))
