@@ -7,9 +7,9 @@ from datetime import date, timedelta
 from typing import Any, Final
 
 from modelling import wording
+from modelling.core.brief import INTEREST, STRIPPING
 from modelling.core.estimate import Estimate
 from modelling.core.parameters import ParameterSet
-from modelling.core.planner import INTEREST, STRIPPING
 
 ANY: Final = "any"
 SERVICES: Final = "buried_services"
@@ -48,11 +48,18 @@ class Maker:
         found = [*self.before(), *self.steps(), *self.first_year(), *self.each_year()]
         return sorted(found, key=lambda entry: (entry["on"], entry["every_year"]))
 
-    def entry(self, on: date, label: str, kind: str, note: str = "", *, until: date | None = None, yearly: bool = False) -> dict[str, Any]:
+    def entry(
+        self, on: date, label: str, kind: str, note: str = "", *, until: date | None = None, yearly: bool = False
+    ) -> dict[str, Any]:
         return {"on": on, "until": until, "label": label, "kind": kind, "every_year": yearly, "note": note}
 
     def before(self) -> Iterator[dict[str, Any]]:
-        yield self.entry(self.as_of, "Ask for the permissions, in writing", "permission", "Nothing is dug or sown before they are there.")
+        yield self.entry(
+            self.as_of,
+            "Ask for the permissions, in writing",
+            "permission",
+            "Nothing is dug or sown before they are there.",
+        )
         site = self.site
         if site.olsen_p_mg_per_l is None and site.soil_p_index is None:
             test = self.parameters.packs["soil_test"][0]
@@ -68,7 +75,12 @@ class Maker:
             yield self.entry(june, "Walk the ground in flower time and list what grows there", "survey", note)
         if first is not None and (self.sown or self.planted):
             sowing = min(step.on for step in self.plan.steps if step.seed or step.plugs)
-            yield self.entry(max(sowing - ORDER_AHEAD, self.as_of), "Order seed or plugs", "seed", "Ask where the seed was grown; fresh yellow rattle only.")
+            yield self.entry(
+                max(sowing - ORDER_AHEAD, self.as_of),
+                "Order seed or plugs",
+                "seed",
+                "Ask where the seed was grown; fresh yellow rattle only.",
+            )
 
     def walk(self) -> tuple[int, int]:
         value = self.parameters.value
@@ -82,7 +94,12 @@ class Maker:
                 yield self.entry(step.on, row["label"] + share, row["stage"], row["instruction"])
             elif step.seed:
                 kg = sum(item.kg for item in step.seed)
-                yield self.entry(step.on, f"Sow {wording.weight(kg, kg)} of seed{share}", "sowing", "On the surface, half each way; do not bury it.")
+                yield self.entry(
+                    step.on,
+                    f"Sow {wording.weight(kg, kg)} of seed{share}",
+                    "sowing",
+                    "On the surface, half each way; do not bury it.",
+                )
             else:
                 count = sum(p.count for p in step.plugs or ())
                 yield self.entry(step.on, f"Plant {count:,} plugs{share}", "planting", "In groups, into moist soil.")
@@ -104,16 +121,36 @@ class Maker:
             note = "Whenever the growth is knee high, to lift the light; take the cuttings off."
         for on in days:
             yield self.entry(on, row["label"], "first_year", note)
-        yield self.entry(clamp(year, *self.walk()), "Walk the new meadow and list what you see", "survey", "Few flowers in the first summer is not failure.")
+        yield self.entry(
+            clamp(year, *self.walk()),
+            "Walk the new meadow and list what you see",
+            "survey",
+            "Few flowers in the first summer is not failure.",
+        )
 
     def each_year(self) -> Iterator[dict[str, Any]]:
         care, year = self.plan.care, self.plan.first_summer + (1 if self.sown else 0)
         if care.shut_up is not None and care.cuts:
-            yield self.entry(clamp(year, *care.shut_up), "Shut up the meadow: no more cutting or grazing until the hay cut", "yearly_cut", yearly=True)
-        yield self.entry(clamp(year, *self.walk()), "Summer walk: count species in square metres", "survey", "Before the cut.", yearly=True)
+            yield self.entry(
+                clamp(year, *care.shut_up),
+                "Shut up the meadow: no more cutting or grazing until the hay cut",
+                "yearly_cut",
+                yearly=True,
+            )
+        yield self.entry(
+            clamp(year, *self.walk()),
+            "Summer walk: count species in square metres",
+            "survey",
+            "Before the cut.",
+            yearly=True,
+        )
         for month, day in care.cuts:
             row = self.parameters.nouns["operations"][care.cut_operation or ""]
-            taken = "Leave it two or three dry days to drop its seed, then take it off." if care.arisings == "removed" else "Cuttings are left lying."
+            taken = (
+                "Leave it two or three dry days to drop its seed, then take it off."
+                if care.arisings == "removed"
+                else "Cuttings are left lying."
+            )
             if care.refuge_share:
                 taken += f" Leave {100 * care.refuge_share:.0f} % uncut, a different strip each year."
             yield self.entry(clamp(year, month, day), row["label"], "yearly_cut", taken, yearly=True)
@@ -123,7 +160,14 @@ class Maker:
             ends = year + (1 if grazing.to_month < grazing.from_month else 0)
             until = clamp(ends, grazing.to_month, 28)
             word = self.parameters.nouns["vocabularies"][f"grazing:{grazing.by}"]["label"]
-            yield self.entry(on, f"{word} graze the regrowth", "grazing", "Look at stock, fence and water every day.", until=until, yearly=True)
+            yield self.entry(
+                on,
+                f"{word} graze the regrowth",
+                "grazing",
+                "Look at stock, fence and water every day.",
+                until=until,
+                yearly=True,
+            )
 
     # ---------------------------------------------------------------- permissions
 
@@ -134,7 +178,9 @@ class Maker:
         for row in self.parameters.nouns["permissions"].values():
             if row["site_kind"] not in {self.plan.kind, ANY} or (row["key"] == SERVICES and not digs):
                 continue
-            out.append({name: row[name] for name in ("key", "label", "who_gives", "why", "when", "nation", "confidence")})
+            out.append(
+                {name: row[name] for name in ("key", "label", "who_gives", "why", "when", "nation", "confidence")}
+            )
         return out
 
     # ---------------------------------------------------------------- cautions

@@ -85,7 +85,7 @@ class Site(Strict):
         float | None, Field(ge=10, le=2000, description="Dry weight of the crop in June, g/m2.")
     ] = None
     existing_interest: Annotated[
-        tuple[Interest, ...] | None, BeforeValidator(lambda v: None if v is None else tuple(_read_list(v)))  # type: ignore[call-overload]
+        tuple[Interest, ...] | None, BeforeValidator(lambda v: None if v is None else tuple(_read_list(v)))
     ] = None
     gate_width_m: Annotated[float | None, Field(gt=0, le=30)] = None
     slope_degrees: Annotated[float | None, Field(ge=0, le=60)] = None
@@ -167,12 +167,12 @@ class Aftercare(Strict):
     shut_up_on: Day | None = None
     cut_on: Annotated[
         tuple[Day, ...] | None,
-        BeforeValidator(lambda v: None if v is None else tuple(_read_list(v))),  # type: ignore[call-overload]
+        BeforeValidator(lambda v: None if v is None else tuple(_read_list(v))),
         Field(max_length=4, description="Day or days of the yearly cut; the year is not read."),
     ] = None
     cut_month: Annotated[
         tuple[Annotated[int, Field(ge=1, le=12)], ...] | None,
-        BeforeValidator(lambda v: None if v is None else tuple(_read_list(v))),  # type: ignore[call-overload]
+        BeforeValidator(lambda v: None if v is None else tuple(_read_list(v))),
         Field(max_length=4, description="Month or months of the yearly cut; an empty list means no cut."),
     ] = None
     arisings: Arisings | None = None

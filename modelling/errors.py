@@ -18,7 +18,7 @@ class FieldError:
     suggestions: list[str] = field(default_factory=list)
 
 
-class RequestRefused(Exception):  # noqa: N818 - reads as what happened
+class RequestRefused(Exception):
     """The request was read and cannot be answered; carries every fault found."""
 
     def __init__(self, errors: Sequence[FieldError]) -> None:

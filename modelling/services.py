@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date
 from typing import Any, Final, TypeVar
 
-from pydantic import ValidationError
-from rapidfuzz import process
-
-from modelling import arrays, contracts
+from modelling import answers, arrays, contracts
 from modelling.arrays import canonical_text
 from modelling.core import estimate as core
 from modelling.core.errors import InputError
 from modelling.errors import FieldError, RequestRefused, pointer_of
+from modelling.reading import plan_keys, read_comparison, read_estimate
 from modelling.selectors import parameters, taxa_of_mix
 
 __all__ = [
@@ -24,226 +21,16 @@ FORECASTS: Final = 2
 ADDED_OPTIONS: Final = 2
 #: taxa assumed in a plan that leaves the seed to the service
 USUAL_TAXA: Final = 20
-_NEAR: Final = 55
-_SUGGESTIONS: Final = 3
 
-T = TypeVar("T", bound=contracts.Strict)
 R = TypeVar("R", contracts.EstimateRequest, contracts.ComparisonRequest)
 Request = contracts.EstimateRequest | contracts.ComparisonRequest
-
-# ------------------------------------------------------------------ reading
-
-
-def read_estimate(data: object) -> contracts.EstimateRequest:
-    """Read and check a request for one estimate.
-
-    Raises
-    ------
-    RequestRefused
-        With every fault: where, what was read, what would be right.
-    """
-    request = _validated(contracts.EstimateRequest, data)
-    _check_keys(list(_keys(request.plan, ("plan",))))
-    return request
-
-
-def read_comparison(data: object) -> contracts.ComparisonRequest:
-    """Read and check a request for a comparison; raises as `read_estimate`."""
-    request = _validated(contracts.ComparisonRequest, data)
-    found = [key for i, option in enumerate(request.options) for key in _keys(option.plan, ("options", i, "plan"))]
-    _check_keys(found)
-    names = [option.name for option in request.options]
-    for i, name in enumerate(names):
-        if name in names[:i]:
-            text = f"Two options are called {name!r}; give each a name of its own."
-            raise RequestRefused([FieldError(f"/options/{i}/name", "duplicate_name", text, name, "a different name")])
-    return request
-
-
-def _validated(kind: type[T], data: object) -> T:
-    try:
-        return kind.model_validate(data)
-    except ValidationError as error:
-        raise RequestRefused([_field_error(item, kind) for item in error.errors()]) from error
-
-
-_WORDS: Final = {
-    "extra_forbidden": ("unknown_key", "This key is not known here.", "one of the keys of the documentation"),
-    "missing": ("missing", "This is needed.", "a value"),
-    "float_type": ("not_a_number", "A number is needed.", "a number, without quotes"),
-    "int_type": ("not_a_whole_number", "A whole number is needed.", "a whole number, without quotes"),
-    "int_from_float": ("not_a_whole_number", "A whole number is needed.", "a whole number"),
-    "string_type": ("not_text", "Text is needed.", "text in quotes"),
-    "bool_type": ("not_yes_or_no", "true or false is needed.", "true or false"),
-    "finite_number": ("not_finite", "The number must be finite.", "a finite number"),
-    "model_type": ("not_an_object", "An object with keys is needed.", "an object, { }"),
-    "model_attributes_type": ("not_an_object", "An object with keys is needed.", "an object, { }"),
-    "dict_type": ("not_an_object", "An object with keys is needed.", "an object, { }"),
-    "tuple_type": ("not_a_list", "A list is needed.", "a list, [ ]"),
-    "date_type": ("bad_date", "A date is needed.", "YYYY-MM-DD"),
-}
-
-
-def _field_error(item: Any, kind: type[contracts.Strict]) -> FieldError:
-    """One pydantic error in our own shape and words."""
-    path = tuple(part for part in item["loc"] if not isinstance(part, str) or not part.startswith("function-"))
-    value, code = _shown(item.get("input")), item["type"]
-    context = item.get("ctx", {})
-    where = pointer_of(path)
-    if code in _WORDS:
-        name, sentence, expected = _WORDS[code]
-        suggestions = _near_key(str(path[-1]), path[:-1], kind) if code == "extra_forbidden" else []
-        if suggestions:
-            sentence += f" Did you mean {suggestions[0]}?"
-        if code == "missing":
-            return FieldError(where, name, f"{where.rpartition('/')[2]} is needed.", None, expected)
-        return FieldError(where, name, f"{sentence} Read: {value!r}.", value, expected, suggestions)
-    if code in {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}:
-        limits = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
-        key = next(k for k in limits if k in context)
-        limit = context[key]
-        shown = limit.isoformat() if isinstance(limit, date) else f"{limit:,.10g}"
-        expected = f"{limits[key]} {shown}"
-        return FieldError(where, "out_of_range", f"Read {value!r}; it must be {expected}.", value, expected)
-    if code == "literal_error":
-        allowed = [word.strip(" '") for word in str(context.get("expected", "")).replace(" or ", ", ").split(",")]
-        near = _nearest(str(value), allowed)
-        hint = f" Did you mean {near[0]}?" if near else ""
-        text = f"{value!r} is not one of {', '.join(allowed)}.{hint}"
-        return FieldError(where, "unknown_word", text, value, f"one of {', '.join(allowed)}", near)
-    if code in {"too_long", "string_too_long"}:
-        most = context.get("max_length")
-        return FieldError(where, "too_many", f"At most {most} are allowed.", None, f"at most {most}")
-    if code in {"too_short", "string_too_short"}:
-        return FieldError(where, "too_few", "At least one is needed.", value, f"at least {context.get('min_length')}")
-    if code == "value_error":
-        text = str(context["error"])
-        name = "bad_date" if "date" in text or "isoformat" in text or "day" in text or "month" in text else "contradiction"
-        if name == "bad_date" and "give" not in text:
-            return FieldError(where, name, f"Read {value!r}; a date that exists is needed, written YYYY-MM-DD.", value, "YYYY-MM-DD")
-        return FieldError(where, "contradiction", f"{text[0].upper()}{text[1:]}.", None, text)
-    return FieldError(where, "invalid", f"{item['msg']}. Read: {value!r}.", value, item["msg"])
-
-
-def _shown(value: object) -> object:
-    """A value to show back: plain and short."""
-    if isinstance(value, str):
-        return value[:80]
-    if isinstance(value, bool | int | float) or value is None:
-        return value
-    if isinstance(value, date):
-        return value.isoformat()
-    return f"a {'list' if isinstance(value, list | tuple) else 'group of keys'}"
-
-
-def _near_key(wrong: str, path: tuple[str | int, ...], kind: type[contracts.Strict]) -> list[str]:
-    """Allowed keys near a wrong one, at the same place of the request."""
-    model: Any = kind
-    for part in path:
-        if isinstance(part, int):
-            continue
-        annotation = model.model_fields.get(part)
-        inner = _models_in(annotation.annotation) if annotation is not None else []
-        if not inner:
-            return []
-        model = inner[0]
-    return _nearest(wrong, list(model.model_fields))
-
-
-def _models_in(annotation: Any) -> list[Any]:
-    if isinstance(annotation, type) and issubclass(annotation, contracts.Strict):
-        return [annotation]
-    return [model for part in getattr(annotation, "__args__", ()) for model in _models_in(part)]
-
-
-def _nearest(wrong: str, allowed: list[str]) -> list[str]:
-    """Up to three allowed words near a wrong one."""
-    return [word for word, _, _ in process.extract(wrong, allowed, limit=_SUGGESTIONS, score_cutoff=_NEAR)]
-
-
-def _keys(plan: contracts.Plan, path: tuple[str | int, ...]) -> Iterator[tuple[str, str, tuple[str | int, ...]]]:
-    """Every key a plan names: (noun table, key, path)."""
-
-    def seed(items: tuple[contracts.SeedItem, ...] | None, at: tuple[str | int, ...]) -> Iterator[Any]:
-        for i, item in enumerate(items or ()):
-            if item.mix is not None:
-                yield "mixes", item.mix, (*at, i, "mix")
-            if item.taxon is not None:
-                yield "taxa", item.taxon, (*at, i, "taxon")
-
-    def plugs(items: tuple[contracts.PlugItem, ...] | None, at: tuple[str | int, ...]) -> Iterator[Any]:
-        for i, item in enumerate(items or ()):
-            yield "taxa", item.taxon, (*at, i, "taxon")
-
-    for i, key in enumerate(plan.preparation or ()):
-        yield "operations", key, (*path, "preparation", i)
-    yield from seed(plan.seed, (*path, "seed"))
-    yield from plugs(plan.plugs, (*path, "plugs"))
-    for i, step in enumerate(plan.steps or ()):
-        at = (*path, "steps", i)
-        if step.operation is not None:
-            yield "operations", step.operation, (*at, "operation")
-        yield from seed(step.seed, (*at, "seed"))
-        yield from plugs(step.plugs, (*at, "plugs"))
-    for i, key in enumerate(plan.kit_to_hand):
-        yield "machines", key, (*path, "kit_to_hand", i)
-
-
-_NOUN: Final = {"mixes": "mix", "taxa": "plant", "operations": "operation", "machines": "machine"}
-
-
-def _check_keys(found: list[tuple[str, str, tuple[str | int, ...]]]) -> None:
-    """Refuse unknown keys, plants that are not sown, and operations that are no preparation."""
-    nouns = parameters().nouns
-    errors = []
-    for table, key, path in found:
-        rows = nouns[table]
-        noun = _NOUN[table]
-        if key not in rows:
-            near = _near_noun(table, key)
-            hint = f" Did you mean {near[0]}?" if near else ""
-            text = f"{key!r} is not a {noun} known here.{hint} The list is at /api/v1/vocabularies/."
-            errors.append(FieldError(pointer_of(path), f"unknown_{noun}", text, key, f"a key of the {noun} list", near))
-        elif table == "taxa" and rows[key]["role"] != "meadow":
-            text = f"{rows[key]['english_name'].capitalize()} is not sown or planted: it comes by itself or is a weed."
-            errors.append(FieldError(pointer_of(path), "not_for_sowing", text, key, "a plant for sowing"))
-        elif table == "operations" and "preparation" in path and rows[key]["stage"] != "preparation":
-            allowed = [k for k, row in rows.items() if row["stage"] == "preparation"]
-            text = f"{rows[key]['label']} is not a preparation of the ground."
-            errors.append(FieldError(pointer_of(path), "not_a_preparation", text, key, "a preparation", _nearest(key, allowed)))
-    if errors:
-        raise RequestRefused(errors)
-
-
-def _near_noun(table: str, key: str) -> list[str]:
-    """Keys near a wrong one, by key or by name in words."""
-    rows = parameters().nouns[table]
-    names: dict[str, str] = {}
-    for known, row in rows.items():
-        names[known.replace("_", " ")] = known
-        for column in ("label", "english_name", "scientific_name"):
-            if row.get(column):
-                names[row[column].lower()] = known
-        for synonym in (row.get("synonyms") or "").split(";"):
-            if synonym.strip():
-                names[synonym.strip().lower()] = known
-    out: list[str] = []
-    for word in _nearest(key.replace("_", " ").lower(), list(names)):
-        if names[word] not in out:
-            out.append(names[word])
-    return out
-
 
 # ------------------------------------------------------------------ size
 
 
 def cost_in_cells(request: Request) -> int:
-    """Size of a call: draws x taxa x years x options x forecasts."""
-    default = contracts.DEFAULT_DRAWS
-    if isinstance(request, contracts.ComparisonRequest):
-        default = contracts.DEFAULT_COMPARISON_DRAWS
-    draws = default if request.draws is None else request.draws
-    return draws * _cells_per_draw(request)
+    """Size of a call: draws x taxa x zones x years x options x forecasts."""
+    return (request.draws or _default_draws(request)) * _cells_per_draw(request)
 
 
 def _cells_per_draw(request: Request) -> int:
@@ -257,7 +44,7 @@ def _cells_per_draw(request: Request) -> int:
 def _taxa(plan: contracts.Plan) -> int:
     """Number of taxa a plan follows."""
     named: set[str] = set()
-    for table, key, _ in _keys(plan, ()):
+    for table, key, _ in plan_keys(plan, ()):
         if table == "taxa":
             named.add(key)
         elif table == "mixes":
@@ -272,18 +59,29 @@ def fit_draws(request: R, limit_cells: int) -> tuple[R, bool]:
     """
     per_draw = _cells_per_draw(request)
     largest = limit_cells // per_draw
-    stated = request.draws is not None
-    default = contracts.DEFAULT_DRAWS if isinstance(request, contracts.EstimateRequest) else contracts.DEFAULT_COMPARISON_DRAWS
-    draws = request.draws if request.draws is not None else default
+    least = contracts.LEAST_DRAWS
+    draws = request.draws or _default_draws(request)
     if draws <= largest:
         return request.model_copy(update={"draws": draws}), False
-    if stated or largest < contracts.LEAST_DRAWS:
-        if largest < contracts.LEAST_DRAWS:
-            text = f"This call is too large even with {contracts.LEAST_DRAWS} draws: {per_draw * contracts.LEAST_DRAWS:,} cells, and {limit_cells:,} are allowed. Ask for fewer options, plants, zones or years."
-            raise RequestRefused([FieldError("", "too_costly", text, None, "a smaller request")])
-        text = f"{draws:,} draws make {draws * per_draw:,} cells (draws x plants x zones x years x options x 2); {limit_cells:,} are allowed, so at most {largest:,} draws."
+    if largest < least:
+        text = (
+            f"This call is too large even with {least} draws: {per_draw * least:,} cells (draws x plants x zones x "
+            f"years x options x 2), and {limit_cells:,} are allowed. Ask for fewer options, plants, zones or years."
+        )
+        raise RequestRefused([FieldError("", "too_costly", text, None, "a smaller request")])
+    if request.draws is not None:
+        text = (
+            f"{draws:,} draws make {draws * per_draw:,} cells (draws x plants x zones x years x options x 2); "
+            f"{limit_cells:,} are allowed, so at most {largest:,} draws."
+        )
         raise RequestRefused([FieldError("/draws", "too_costly", text, draws, f"at most {largest}")])
     return request.model_copy(update={"draws": largest}), True
+
+
+def _default_draws(request: Request) -> int:
+    if isinstance(request, contracts.ComparisonRequest):
+        return contracts.DEFAULT_COMPARISON_DRAWS
+    return contracts.DEFAULT_DRAWS
 
 
 # ------------------------------------------------------------------ answering
@@ -303,7 +101,7 @@ def estimate_now(request: contracts.EstimateRequest, *, today: date, lowered: bo
     question = arrays.question_of(request, request.plan, draws, as_of)
     with _refusing(("plan",)):
         found = core.estimate(known, question)
-    return arrays.estimate_answer(known, request, found, lowered)
+    return answers.estimate_answer(known, request, found, lowered)
 
 
 def compare_now(request: contracts.ComparisonRequest, *, today: date, lowered: bool = False) -> dict[str, Any]:
@@ -314,11 +112,11 @@ def compare_now(request: contracts.ComparisonRequest, *, today: date, lowered: b
     question = arrays.question_of(request, request.options[0].plan, draws, as_of)
     options = tuple((option.name, arrays.plan_of(option.plan)) for option in request.options)
     with _refusing(("options",)):
-        found, flags = core.compare(known, question, options, arrays.THRESHOLDS)
-    return arrays.comparison_answer(known, request, question, found, flags, lowered)
+        found, flags = core.compare(known, question, options, answers.THRESHOLDS)
+    return answers.comparison_answer(known, request, question, found, flags, lowered)
 
 
-class _refusing:  # noqa: N801 - reads as a clause
+class _refusing:
     """Turn the core's refusals into ours."""
 
     def __init__(self, root: tuple[str, ...]) -> None:
@@ -333,5 +131,3 @@ class _refusing:  # noqa: N801 - reads as a clause
                 pointer_of(error.field), error.code, error.detail, error.value, error.expected, list(error.suggestions)
             )
             raise RequestRefused([found]) from error
-
-

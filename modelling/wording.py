@@ -83,7 +83,7 @@ def month_day(month: int, number: int) -> str:
 
 
 def sessions(low: int, high: int) -> str:
-    """"one morning", "two to three mornings"."""
+    """Half-day sessions in words: one morning, or two to three mornings."""
     if low == high:
         return f"{count(low)} morning" + ("" if low == 1 else "s")
     return f"{count(low)} to {count(high)} mornings"

@@ -190,8 +190,10 @@ def compare(
         The options in order, and which of them no other beats on whole-life cash and expected species per m2 as
         groups usually manage.
     """
-    out = [judge(name, f"option_{i + 1}", False, estimate(parameters, replace(question, plan=plan), detailed=False), thresholds)
-           for i, (name, plan) in enumerate(options)]  # fmt: skip
+    out = []
+    for number, (name, plan) in enumerate(options, start=1):
+        result = estimate(parameters, replace(question, plan=plan), detailed=False)
+        out.append(judge(name, f"option_{number}", False, result, thresholds))
     first = options[0][1]
     mow = estimate(parameters, replace(question, plan=without_sowing(first)), detailed=False)
     out.append(judge("Change the mowing only", MOW_ONLY, True, mow, thresholds))
@@ -202,9 +204,7 @@ def compare(
     return tuple(out), flags
 
 
-def judge(
-    name: str, key: str, added: bool, result: Estimate, thresholds: tuple[int, int], back: int = 0
-) -> Compared:
+def judge(name: str, key: str, added: bool, result: Estimate, thresholds: tuple[int, int], back: int = 0) -> Compared:
     """An option in the headline year; `back` years earlier in its own count where it starts later."""
     at = result.headline_index - back
     outcome = result.outcome
@@ -237,9 +237,7 @@ def wait_a_year(
     later = tuple(site_ground.shifted(step, 1) for step in now.estimate.plan.steps)
     plan = question.plan
     care = replace(plan.aftercare, shut_up_on=None)
-    moved = Plan(
-        steps=later, aftercare=care, crew=plan.crew, kit_to_hand=plan.kit_to_hand, budget_gbp=plan.budget_gbp
-    )
+    moved = Plan(steps=later, aftercare=care, crew=plan.crew, kit_to_hand=plan.kit_to_hand, budget_gbp=plan.budget_gbp)
     result = estimate(parameters, replace(question, plan=moved), detailed=False)
     # the year of waiting is mown too
     later_money = replace(result.money, whole_life_cash=result.money.whole_life_cash + mow.money.yearly_cash)

@@ -9,13 +9,13 @@ from typing import Final
 
 import numpy as np
 
+from modelling.core.brief import STRIPPING, season_of, sown_late
 from modelling.core.distributions import Array, interpolate
 from modelling.core.errors import InputError
 from modelling.core.establishment import Care, Ground, Planting, Preparation, Sowing, Taxon, Zone, site_quality
 from modelling.core.parameters import ParameterSet
 from modelling.core.plan import FullPlan, Site, Step
-from modelling.core.planner import STRIPPING, season_of, sown_late
-from modelling.core.sampling import draw, normals, uniforms
+from modelling.core.sampling import draw, uniforms
 from modelling.core.seed import live_by_taxon
 
 MOST_ZONES: Final = 6
@@ -38,7 +38,7 @@ def p_index_draws(parameters: ParameterSet, site: Site, sward: str, random_seed:
     else:
         subject = f"last_use:{site.last_use}" if site.last_use else f"sward:{sward}"
         olsen = draw(parameters.number("site_values", subject, "olsen_p"), random_seed, n, "unknown")
-    middles = []
+    middles: list[float] = []
     while True:
         band = parameters.find("soil_bands", "olsen_p", f"index_{len(middles)}")
         if band is None:
@@ -47,7 +47,9 @@ def p_index_draws(parameters: ParameterSet, site: Site, sward: str, random_seed:
     return interpolate(olsen, middles, [float(i) for i in range(len(middles))])
 
 
-def ground_of(parameters: ParameterSet, site: Site, plan: FullPlan, random_seed: int, world_seed: int, n: int) -> Ground:
+def ground_of(
+    parameters: ParameterSet, site: Site, plan: FullPlan, random_seed: int, world_seed: int, n: int
+) -> Ground:
     """Site draws of shape (draws,); what is not known comes from a prior."""
 
     def value(subject: str, quantity: str) -> float:
@@ -127,7 +129,11 @@ def patches(parameters: ParameterSet, plan: FullPlan) -> tuple[Patch, ...]:
     for step in plan.steps:
         if step.area_share == 1 and step.zone is None:
             continue
-        key = (step.zone, 0.0, 0) if step.zone is not None else ("", step.area_share, _season(parameters, step, plan.steps))
+        key = (
+            (step.zone, 0.0, 0)
+            if step.zone is not None
+            else ("", step.area_share, _season(parameters, step, plan.steps))
+        )
         groups.setdefault(key, []).append(step)
     if len(groups) > MOST_ZONES:
         raise InputError(
@@ -193,7 +199,9 @@ class Zoner:
         if not steps:
             return None
         closed, standing, kept = np.ones(self.n), np.ones(self.n), np.ones(self.n)
-        closing = draw(self.parameters.number("establishment", "ground", "bare_closing_per_month"), self.world_seed, self.n)
+        closing = draw(
+            self.parameters.number("establishment", "ground", "bare_closing_per_month"), self.world_seed, self.n
+        )
         opened = not self.ground.tall
         for step in steps:
             operation = step.operation or ""
@@ -296,5 +304,3 @@ def shifted(step: Step, years: int) -> Step:
     """A step some years later."""
     day = min(step.on.day, 28) if step.on.month == 2 else step.on.day
     return replace(step, on=step.on.replace(year=step.on.year + years, day=day))
-
-

@@ -17,6 +17,7 @@ from modelling.core.units import M2_PER_HA, M_PER_KM
 #: hours over which vibration exposure is averaged: an eight-hour day, HSE L140
 HAV_POINTS_DAY_H = 8
 _HOURS_PER_THOUSAND = M_PER_KM
+DAYS_IN_WEEK = 7
 
 
 def field_capacity_ha_per_h(speed_km_per_h: Array, width_m: Array, efficiency_share: Array) -> Array:
@@ -58,7 +59,7 @@ class HireRule:
     three_days: float
     week: float
     each_further_day: float
-    days_in_week: int = len("Mo Tu We Th Fr Sa Su".split())
+    days_in_week: int = DAYS_IN_WEEK
 
 
 def hire_rule(parameters: ParameterSet) -> HireRule:
@@ -67,9 +68,7 @@ def hire_rule(parameters: ParameterSet) -> HireRule:
     def value(quantity: str) -> float:
         return parameters.value("rates", "hire_period", quantity)
 
-    return HireRule(
-        value("one_day"), value("two_days"), value("three_days"), value("week"), value("each_further_day")
-    )
+    return HireRule(value("one_day"), value("two_days"), value("three_days"), value("week"), value("each_further_day"))
 
 
 def hire_charge(days: Array, day_price_gbp: Array, rule: HireRule) -> Array:

@@ -204,15 +204,11 @@ class _Reader:
         rows = csv.reader(raw.decode("utf-8").splitlines())
         header = tuple(next(rows, []))
         if header != columns:
-            self.fault(
-                name, 1, "wrong_header", f"columns are {', '.join(header)}; expected {', '.join(columns)}"
-            )
+            self.fault(name, 1, "wrong_header", f"columns are {', '.join(header)}; expected {', '.join(columns)}")
             return
         for row in rows:
             if len(row) != len(columns):
-                self.fault(
-                    name, rows.line_num, "wrong_width", f"{len(row)} cells; the header has {len(columns)}"
-                )
+                self.fault(name, rows.line_num, "wrong_width", f"{len(row)} cells; the header has {len(columns)}")
                 continue
             yield rows.line_num, dict(zip(columns, (cell.strip() for cell in row), strict=True))
 
@@ -237,9 +233,7 @@ class _Reader:
             if source_id in self.sources:
                 self.fault(name, line, "duplicate_key", f"the source {source_id} is listed twice")
             if row["kind"] not in SOURCE_KINDS:
-                self.fault(
-                    name, line, "unknown_word", f"kind {row['kind']!r}; allowed: {', '.join(SOURCE_KINDS)}"
-                )
+                self.fault(name, line, "unknown_word", f"kind {row['kind']!r}; allowed: {', '.join(SOURCE_KINDS)}")
             self.sources[source_id] = {**row, "table": name}
 
     def check_source(self, name: str, line: int, row: dict[str, str]) -> None:
@@ -269,9 +263,7 @@ class _Reader:
                 self.fault(name, line, "duplicate_key", f"{key} is listed twice")
             for column, allowed in CLOSED.get(name, {}).items():
                 if row[column] not in allowed:
-                    self.fault(
-                        name, line, "unknown_word", f"{column} {row[column]!r}; allowed: {', '.join(allowed)}"
-                    )
+                    self.fault(name, line, "unknown_word", f"{column} {row[column]!r}; allowed: {', '.join(allowed)}")
             self.check_source(name, line, row)
             table[key] = row
 
@@ -295,9 +287,7 @@ class _Reader:
             else:
                 self.numbers[name, number.subject, number.quantity] = number
 
-    def parse(
-        self, name: str, line: int, label: str, row: dict[str, str], columns: tuple[str, ...]
-    ) -> Number | None:
+    def parse(self, name: str, line: int, label: str, row: dict[str, str], columns: tuple[str, ...]) -> Number | None:
         before = len(self.faults)
         if not row["unit"]:
             self.fault(name, line, "missing_unit", f"{label} has no unit")
@@ -323,9 +313,7 @@ class _Reader:
         try:
             valid_from = date.fromisoformat(row["valid_from"])
         except ValueError:
-            self.fault(
-                name, line, "bad_date", f"{label}: valid_from {row['valid_from']!r}; expected YYYY-MM-DD"
-            )
+            self.fault(name, line, "bad_date", f"{label}: valid_from {row['valid_from']!r}; expected YYYY-MM-DD")
         if len(self.faults) > before:
             return None
         self.check_order(name, line, label, row, low, mode, high)
@@ -364,9 +352,7 @@ class _Reader:
         elif shape in {"lognormal", "logitnormal"} and given[0] <= 0:
             self.fault(name, line, "wrong_order", f"{label}: shape {shape} needs numbers above 0")
         elif row["unit"] == "share" and (given[0] < 0 or given[-1] > 1):
-            self.fault(
-                name, line, "share_out_of_range", f"{label}: a share lies between 0 and 1, read {given}"
-            )
+            self.fault(name, line, "share_out_of_range", f"{label}: a share lies between 0 and 1, read {given}")
 
     def check_mixes(self) -> None:
         totals: dict[str, float] = {}
@@ -387,9 +373,7 @@ class _Reader:
         for table in ("taxa", "mixes"):
             for key, row in self.nouns[table].items():
                 if row["price_item"] and row["price_item"] not in self.packs:
-                    self.fault(
-                        table, 0, "unknown_price", f"{key}: prices.csv has no packs of {row['price_item']!r}"
-                    )
+                    self.fault(table, 0, "unknown_price", f"{key}: prices.csv has no packs of {row['price_item']!r}")
 
 
 def read_folder(folder: Path) -> tuple[ParameterSet, tuple[Fault, ...]]:
@@ -427,9 +411,8 @@ def main(arguments: list[str]) -> int:
     for found in faults:
         sys.stdout.write(f"{found}\n")
     count = len(parameters.numbers) + sum(len(packs) for packs in parameters.packs.values())
-    sys.stdout.write(
-        f"{count} numbers, {len(parameters.sources)} sources, {len(faults)} faults, checksum {parameters.checksum[:12]}\n"
-    )
+    sources = len(parameters.sources)
+    sys.stdout.write(f"{count} numbers, {sources} sources, {len(faults)} faults, checksum {parameters.checksum}\n")
     return 1 if faults else 0
 
 

@@ -9,11 +9,12 @@ from typing import Final
 import numpy as np
 
 from modelling.core import labour, machinery
+from modelling.core.brief import STRIPPING
 from modelling.core.cost import CASH, FIRST_YEAR, IN_KIND, SETUP, YEARLY, Line, grown
 from modelling.core.distributions import Array
 from modelling.core.parameters import Number, ParameterSet
 from modelling.core.plan import FullPlan, SeedItem, Step
-from modelling.core.planner import LOOK, STRIPPING, SURVEY
+from modelling.core.planner import LOOK, SURVEY
 from modelling.core.sampling import draw
 from modelling.core.seed import cheapest_packs, packs_of, price_item
 from modelling.core.units import G_PER_KG, G_PER_T, M2_PER_HA
@@ -186,9 +187,7 @@ class Workbook:
             return self.tool(task, key, to_hand)
         half = self.parameters.value("machine_values", key, "small_plot_area")
         area = float(task.amount.mean())
-        efficiency = machinery.small_plot_efficiency(
-            self.row("machine_values", key, "field_efficiency"), area, half
-        )
+        efficiency = machinery.small_plot_efficiency(self.row("machine_values", key, "field_efficiency"), area, half)
         capacity = machinery.field_capacity_ha_per_h(
             self.row("machine_values", key, "speed"), draw(width, self.world_seed, self.n), efficiency
         )
@@ -246,7 +245,9 @@ class Workbook:
         rate = self.parameters.number("prices", item, "price_per_ha")
         least = self.parameters.number("prices", item, "call_out_minimum")
         charge = np.maximum(self.price(rate) * task.amount / M2_PER_HA, self.price(least))
-        self.line(task.operation, f"Contractor: {words['label'].lower()}", task, "contractor", CASH, charge, self.vat(rate))
+        self.line(
+            task.operation, f"Contractor: {words['label'].lower()}", task, "contractor", CASH, charge, self.vat(rate)
+        )
 
     def materials(self, task: Task) -> None:
         """Sheeting, fencing, sand, gate fees, a laboratory's charge."""
@@ -255,7 +256,15 @@ class Workbook:
         if task.operation == SOW_BY_HAND:
             sand = self.parameters.number("prices", "sharp_sand", "price_per_kg")
             kg = self.row("sowing_rates", "carrier", "sand_per_area") * task.amount / G_PER_KG
-            self.line("sharp_sand", "Dry sand to carry the seed", task, "materials", CASH, kg * self.price(sand), self.vat(sand))
+            self.line(
+                "sharp_sand",
+                "Dry sand to carry the seed",
+                task,
+                "materials",
+                CASH,
+                kg * self.price(sand),
+                self.vat(sand),
+            )
         if not item:
             return
         for quantity, amount in (
@@ -285,9 +294,7 @@ class Workbook:
             hours * draw(number, self.world_seed, self.n) / task.times, 0.0,
         )  # fmt: skip
 
-    def line(
-        self, key: str, label: str, task: Task, category: str, kind: str, net_once: Array, vat: float
-    ) -> None:
+    def line(self, key: str, label: str, task: Task, category: str, kind: str, net_once: Array, vat: float) -> None:
         """Add a cost line for all times of the task; lines of one key, stage and kind are merged."""
         net = net_once * task.times
         for index, old in enumerate(self.lines):
@@ -385,7 +392,9 @@ class Workbook:
 
     def walk(self) -> float:
         """Share of a full survey visit that the site takes."""
-        return float(min(np.sqrt(self.plan.net_m2 / self.parameters.value("planning", "survey", "full_walk_area")), 1.0))
+        return float(
+            min(np.sqrt(self.plan.net_m2 / self.parameters.value("planning", "survey", "full_walk_area")), 1.0)
+        )
 
     def amount(self, driver: str, step: Step, full: Array) -> Array:
         """Driver units of a step's operation: (draws,)."""

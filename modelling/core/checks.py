@@ -1,0 +1,122 @@
+"""Questions to the asker: odd rates, bad timing, too little bare soil; and dates that cannot be."""
+
+from __future__ import annotations
+
+from modelling.core.brief import RATTLE_TAXON, Brief, bare_after, has_short_lived, season_of, sown_late
+from modelling.core.errors import InputError
+from modelling.core.plan import Step, YearlyCare
+from modelling.core.seed import contents, usual_rate
+from modelling.core.units import G_PER_KG, kg_per_ha
+
+
+def check_rates(brief: Brief, steps: tuple[Step, ...], net_m2: float, bare: bool) -> None:
+    """Ask about rates far from the usual; a slip of units is the likeliest cause."""
+    far = brief.value("advice", "rate_far_from_usual")
+    number = 0
+    for index, step in enumerate(steps):
+        for place, item in enumerate(step.seed or ()):
+            rate = item.kg * G_PER_KG / (net_m2 * step.area_share)
+            usual = usual_rate(brief.parameters, item, bare)
+            pointer = f"/plan/seed/{number}/kg" if brief.plan.steps is None else f"/plan/steps/{index}/seed/{place}/kg"
+            number += 1
+            low, high = usual.low or 0.0, usual.high or 0.0
+            shown = (
+                f"{rate:.3g} g/m2 ({kg_per_ha(rate):.3g} kg/ha); usual is {low:g} to {high:g} g/m2 "
+                f"({kg_per_ha(low):g} to {kg_per_ha(high):g} kg/ha)"
+            )
+            if rate > usual.middle * far:
+                text = f"Much more seed than usual: {shown}. Check grams against kilograms, and acres against hectares."
+            elif rate < low / 2:
+                text = f"Much less seed than usual: {shown}. Check grams against kilograms, and acres against hectares."
+            else:
+                continue
+            brief.warn("seed_rate_unusual", pointer, text)
+
+
+def check_steps(brief: Brief, steps: tuple[Step, ...]) -> None:
+    """Refuse an impossible order of dates: ground prepared for seed only after the seed is down."""
+    given = brief.plan.steps
+    if given is None:
+        return
+    seasons = [season_of(s.on, brief.parameters) for s in given if s.seed or s.plugs]
+    if not seasons:
+        return
+    for index, step in enumerate(given):
+        if step.operation is None:
+            continue
+        row = brief.parameters.nouns["operations"][step.operation]
+        opens = brief.parameters.find("operation_values", step.operation, "bare_share") is not None
+        if not (row["stage"] == "preparation" and opens and row["disturbs_soil"] == "yes"):
+            continue
+        season = season_of(step.on, brief.parameters)
+        later = [s for s in given if (s.seed or s.plugs) and s.on >= step.on and _same_ground(s, step)]
+        earlier = [
+            s
+            for s in given
+            if s.seed and s.on < step.on and season_of(s.on, brief.parameters) == season and _same_ground(s, step)
+        ]
+        if earlier and not later:
+            raise InputError(
+                ("plan", "steps", index, "on"),
+                "dates_out_of_order",
+                f"{row['label']} on {step.on.isoformat()} comes after the seed sown on "
+                f"{earlier[-1].on.isoformat()} and would destroy it; prepare the ground before sowing.",
+                value=step.on.isoformat(),
+                expected=f"a date on or before {earlier[-1].on.isoformat()}",
+            )
+
+
+def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: YearlyCare, operations: list[str]) -> None:
+    """Timing and ground faults that the asker should look at."""
+    short_lived = has_short_lived(brief, steps)
+    for index, step in enumerate(steps):
+        if not step.seed:
+            continue
+        pointer = "/plan/sow_on" if brief.plan.steps is None else f"/plan/steps/{index}/on"
+        if sown_late(step.on, brief.parameters):
+            rattle = any(RATTLE_TAXON in contents(brief.parameters, item)[0] for item in step.seed)
+            text = f"Sown on {step.on.day} {step.on:%B}: seed that needs winter chill waits until next year, with loss."
+            if rattle:
+                text = (
+                    f"Sown on {step.on.day} {step.on:%B}: yellow rattle fails without a winter in the ground, and "
+                    "other seed that needs chill waits a year. Sow by Christmas."
+                )
+            brief.warn("sown_late", pointer, text)
+    if any(step.seed for step in steps):
+        bare = bare_after(brief.parameters, operations)
+        if bare < brief.value("advice", "little_bare_share") and sward != "bare_or_arable":
+            brief.warn(
+                "little_bare_soil",
+                "/plan/preparation",
+                f"Only about {100 * bare:.0f} % of the ground will be bare when the seed falls; a third to a half is "
+                "usual.",
+            )
+    if care.regime in {"early_cut", "summer", "spring_summer"} and short_lived and not care.refuge_share:
+        brief.warn(
+            "cut_before_seed_shed",
+            "/plan/aftercare",
+            "The yearly cut comes before yellow rattle sheds its seed (mid July); it dies out unless a strip is left "
+            "uncut.",
+        )
+    if care.arisings == "left" and care.cuts:
+        brief.warn(
+            "arisings_left",
+            "/plan/aftercare/arisings",
+            "Cuttings left lying smother seedlings and feed the grass; rake them off.",
+        )
+    if care.grazing.by != "none":
+        for what, known in (
+            ("fence", care.grazing.fence),
+            ("water", care.grazing.water),
+            ("a grazier", care.grazing.grazier),
+        ):
+            if known is False:
+                brief.warn(
+                    "grazing_not_ready",
+                    "/plan/aftercare/aftermath_grazing",
+                    f"Grazing is planned but there is no {what.removeprefix('a ')}.",
+                )
+
+
+def _same_ground(one: Step, other: Step) -> bool:
+    return one.zone == other.zone and (one.area_share == other.area_share or 1 in (one.area_share, other.area_share))
