@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any, Final, TypeVar
 
 from modelling import answers, arrays, contracts
+from modelling.answer_parts import THRESHOLDS
 from modelling.arrays import canonical_text
 from modelling.core import estimate as core
 from modelling.core.errors import InputError
@@ -112,7 +113,7 @@ def compare_now(request: contracts.ComparisonRequest, *, today: date, lowered: b
     question = arrays.question_of(request, request.options[0].plan, draws, as_of)
     options = tuple((option.name, arrays.plan_of(option.plan)) for option in request.options)
     with _refusing(("options",)):
-        found, flags = core.compare(known, question, options, answers.THRESHOLDS)
+        found, flags = core.compare(known, question, options, THRESHOLDS)
     return answers.comparison_answer(known, request, question, found, flags, lowered)
 
 
