@@ -218,10 +218,18 @@ class Zoner:
         year = self.year(until if until is not None else steps[-1].on)
         return Preparation(year, 1 - closed, 1 - standing, kept, opens_tall_sward=opened)
 
+    def bare_at_start(self) -> list[Preparation]:
+        """Former crop or bare soil: few residents at first, the rest come by themselves over some years."""
+        if not self.ground.on_arable:
+            return []
+        row = self.parameters.number("site_values", f"sward:{self.plan.sward}", "residents_at_start_share")
+        none = np.zeros(self.n)
+        return [Preparation(1, none, none, draw(row, self.random_seed, self.n), opens_tall_sward=True)]
+
     def zone(self, patch: Patch) -> Zone:
         """One patch as a zone."""
         waiting: list[Step] = []
-        preparations: list[Preparation] = []
+        preparations = self.bare_at_start()
         sowings: list[Sowing] = []
         plantings: list[Planting] = []
         many = self.parameters.value("planning", "cut", "many_first_year_cuts")
