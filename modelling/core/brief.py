@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
+from math import floor
 from typing import Final
 
 from modelling.core.parameters import ParameterSet
@@ -82,7 +83,7 @@ def has_short_lived(brief: Brief, steps: tuple[Step, ...]) -> bool:
 
 def p_index_of(parameters: ParameterSet, olsen_p_mg_per_l: float) -> int:
     """Olsen P index 0 to 9 of a laboratory value, rounded to whole mg/l before classing as the bands are printed."""
-    whole = round(olsen_p_mg_per_l)
+    whole = floor(olsen_p_mg_per_l + 1 / 2)
     index = 0
     while True:
         band = parameters.find("soil_bands", "olsen_p", f"index_{index}")
