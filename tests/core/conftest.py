@@ -1,0 +1,24 @@
+"""What the tests of the core share. Nothing here may need more than NumPy, SciPy, pytest and Hypothesis."""
+
+import csv
+from pathlib import Path
+
+import pytest
+
+from modelling.core.parameters import ParameterSet, load
+
+ROOT = Path(__file__).parents[2]
+REFERENCE = ROOT / "modelling" / "reference"
+WORKED_EXAMPLES = ROOT / "fixtures" / "worked_examples"
+
+
+@pytest.fixture(scope="session")
+def parameters() -> ParameterSet:
+    """The reference tables as shipped."""
+    return load(REFERENCE)
+
+
+def worked_examples(name: str) -> list[dict[str, str]]:
+    """Rows of one table of published examples, each with its source."""
+    with (WORKED_EXAMPLES / f"{name}.csv").open(encoding="utf-8", newline="") as table:
+        return list(csv.DictReader(table))
