@@ -44,7 +44,7 @@ class Aftercare:
     def factor(self, quantity: str, cut: slice) -> Array:
         """One column of the regimes table for the draws `cut`: (years, forecasts, draws)."""
         values = np.array([self.regime_value(key, quantity) for key in self.keys])
-        return np.asarray(values[self.chosen[:, :, cut]])
+        return values.take(self.chosen[:, :, cut])
 
     def regime_value(self, regime: str, quantity: str) -> float:
         """One number of the regimes table."""

@@ -51,13 +51,17 @@ class ArrivalModel:
         arriving = self.pool * hazard
         arriving[1:] *= still_away[:-1]
         found = [np.zeros_like(stay) for _ in areas_m2]
-        plants = np.empty_like(stay)
+        #: plants over the ceiling, by year of arrival
+        state, work = np.empty_like(stay), np.empty_like(stay)
         for year in range(len(stay)):
-            earlier = plants[:year]
-            earlier *= stay[year]
-            earlier /= 1 + earlier / ceiling
-            plants[year] = self.founders_per_m2
+            there, buffer = state[:year], work[:year]
+            there *= stay[year]
+            there /= np.add(there, 1, out=buffer)
+            state[year] = self.founders_per_m2 / ceiling
+            there, buffer = state[: year + 1], work[: year + 1]
             for area, seen in zip(areas_m2, found, strict=True):
-                noticed = plants[: year + 1] * area
-                seen[year] = (arriving[: year + 1] * noticed / (1 + noticed)).sum(axis=0)
+                np.add(there, 1 / (ceiling * area), out=buffer)
+                np.divide(there, buffer, out=buffer)
+                buffer *= arriving[: year + 1]
+                buffer.sum(axis=0, out=seen[year])
         return found

@@ -31,7 +31,7 @@ from modelling.core.scenario import (
     Zone,
 )
 from modelling.core.species import CLASSES, GRASSES, RATTLE, SeedOnSite, all_traits, site_quality
-from modelling.core.stand import Stand, StandModel
+from modelling.core.stand import Buffers, Stand, StandModel
 from modelling.core.sward import Sward, SwardModel
 from modelling.core.timelines import Timeline, TimelineSums
 
@@ -176,20 +176,19 @@ class _Run:
         self.arrivals = ArrivalModel(world, ground.distance_m, ground.area_m2, self.traits["reliable"])
         rattle = next((taxon for taxon in taxa if taxon.model_class == RATTLE), None)
         self.rattle = RattleModel(world, site, seed_on_site, self.sward, rattle) if rattle else None
-        by_class = {name: sorted((t for t in taxa if t.model_class == name), key=lambda t: t.key) for name in CLASSES}
+        by_class = {name: tuple(taxon for taxon in taxa if taxon.model_class == name) for name in CLASSES}
         self.stands = [
-            StandModel(
-                world, site, seed_on_site, self.traits[name], tuple(members), ground, zones, years, self.followed
-            )
+            StandModel(world, site, seed_on_site, self.traits[name], members, ground, zones, years, self.followed)
             for name, members in by_class.items()
             if members
         ]
+        self.buffers = Buffers(self.stands, int(world.value("run", "noise_years")), self.block_draws)
         self.sums = [TimelineSums(m.taxa, years, self.sward.zone_shares, self.followed) for m in self.stands]
         self.grass_already_there = world.row("residents", "sown_grass_already_there_share")
         self.held_density = max(world.value(RATTLE, "held_density"), 1 / ground.area_m2)
-        shape = (len(FORECASTS), years, world.n)
-        self.species, self.sown_species, self.species_1m2 = np.empty(shape), np.empty(shape), np.empty(shape)
-        self.density, self.crop = np.zeros(shape), np.empty(shape)
+        names = ("species", "sown_species", "species_1m2", "rattle", "crop")
+        arrays = np.zeros((len(names), len(FORECASTS), years, world.n))
+        self.species, self.sown_species, self.species_1m2, self.density, self.crop = arrays
 
     def block(self, cut: slice) -> None:
         """Follow the draws `cut` and write their part of the result."""
@@ -203,7 +202,8 @@ class _Run:
         chances = Chances(sward)
         grasses = [np.zeros_like(sward.crop) for _ in self.areas_m2]
         for model, sums in zip(self.stands, self.sums, strict=True):
-            stand = Stand(model, chances, self.areas_m2, sums if cut.start < self.followed else None)
+            followed = sums if cut.start < self.followed else None
+            stand = Stand(model, chances, self.areas_m2, followed, self.buffers)
             for position, seen in enumerate(stand.walk()):
                 sown[position] += seen
                 if model.traits.name in GRASSES:

@@ -6,6 +6,8 @@ fertility; it lowers the crop, runs short of host, and falls back. Without seed 
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 
 from modelling.core.distributions import Array, logit
@@ -13,6 +15,13 @@ from modelling.core.draws import Draws
 from modelling.core.scenario import Taxon
 from modelling.core.species import RATTLE, SeedOnSite
 from modelling.core.sward import Sward, SwardModel
+
+#: numbers of yellow rattle that are not drawn
+PLAIN: Final = (
+    "ceiling", "competition_exponent", "crop_limit", "crop_limit_scale", "half_density", "host_exhaustion_share",
+    "host_half_crop", "refuge_spill_share", "seeds_per_plant", "soil_seed_share", "suppression_memory_share",
+    "suppression_now_share",
+)  # fmt: skip
 
 
 class RattleModel:
@@ -31,7 +40,8 @@ class RattleModel:
     """
 
     def __init__(self, world: Draws, site: Draws, seed_on_site: SeedOnSite, sward: SwardModel, taxon: Taxon) -> None:
-        self.world, self.sward, self.taxon = world, sward, taxon
+        self.sward, self.taxon = sward, taxon
+        self.value = {quantity: world.value(RATTLE, quantity) for quantity in PLAIN}
         self.max_loss = world.row(RATTLE, "max_crop_loss_share")
         self.gap_share = world.row(RATTLE, "gap_share")
         log_odds = logit(world.row(RATTLE, "passes_hurdle_share"))
@@ -77,11 +87,12 @@ class Rattle:
     rain, soil
         Seed shed last year, and left in the soil from the year before, per m2 of the part: (parts, ...).
     felt
-        Share of the crop that earlier years' rattle costs this year.
+        Loss of crop that earlier years' rattle still costs, over the greatest loss there is.
     """
 
     def __init__(self, model: RattleModel, sward: Sward) -> None:
-        self.model, self.sward, self.cut = model, sward, sward.cut
+        self.model, self.sward, cut = model, sward, sward.cut
+        self.most, self.gap_share, self.fate = model.max_loss[cut], model.gap_share[cut], model.fate[cut]
         self.refuge = sward.model.care.refuge_share
         shares = [1 - self.refuge, self.refuge] if self.refuge else [1]
         self.part_share = np.array(shares)[:, None, None, None]
@@ -89,15 +100,13 @@ class Rattle:
         self.soil = np.zeros_like(self.rain)
         self.felt = np.zeros(sward.crop.shape[1:])
         self.returned = self._returned()
-
-    def value(self, quantity: str) -> float:
-        """A plain number of yellow rattle."""
-        return self.model.world.value(RATTLE, quantity)
+        #: plants per seed that settles, by luck and weather: (years, draws)
+        self.luck = model.plants_per_seed[cut] * model.noise[:, cut] * sward.model.weather[:, cut]
 
     def _returned(self) -> Array:
         """Share of the seed that is shed before the cut, (years, parts, zones, forecasts, draws)."""
         care, mown_early = self.sward.model.aftercare, self.sward.model.mown_early[:, :, None, None]
-        cut_part = care.factor("rattle_seed_return_share", self.cut)[:, None]
+        cut_part = care.factor("rattle_seed_return_share", self.sward.cut)[:, None]
         early = care.regime_value("early_cut", "rattle_seed_return_share")
         cut_part = np.where(mown_early, np.minimum(cut_part, early), cut_part)
         uncut = np.full_like(cut_part, care.regime_value("uncut", "rattle_seed_return_share"))
@@ -105,40 +114,42 @@ class Rattle:
 
     def step(self, year: int) -> Array:
         """One year: the gaps of earlier rattle, this year's plants, their seed, and the crop they cost."""
-        sward, most = self.sward, self.model.max_loss[self.cut]
-        sward.bare[year] = np.minimum(sward.bare[year] + self.felt / most * self.model.gap_share[self.cut], 1)
+        sward, value = self.sward, self.model.value
+        sward.bare[year] = np.minimum(sward.bare[year] + self.gap_share * self.felt, 1)
         come = (self.model.seeds[year][:, None, None] + self.rain + self.soil) * self.growth(year)
-        plants = come / (1 + come / self.value("ceiling"))
+        plants = come / (1 + come / value["ceiling"])
         density: Array = (self.part_share * plants).sum(axis=0)
-        alive = density * sward.model.ground.area_m2 >= self.model.fate[self.cut]
+        alive = density * sward.model.ground.area_m2 >= self.fate
         density *= alive
         self.shed(year, plants * alive)
-        loss = most * density / (density + self.value("half_density"))
-        lost = np.maximum(self.felt, self.value("suppression_now_share") * loss)
-        sward.crop[year] *= 1 - lost
-        sward.crop_felt[year] *= 1 - lost
-        memory = self.value("suppression_memory_share")
+        loss = density / (density + value["half_density"])
+        left = 1 - self.most * np.maximum(self.felt, value["suppression_now_share"] * loss)
+        sward.crop[year] *= left
+        sward.crop_felt[year] *= left
+        memory = value["suppression_memory_share"]
         self.felt = memory * self.felt + (1 - memory) * loss
         return density
 
     def growth(self, year: int) -> Array:
         """Plants per seed: microsites, shade, too rich a crop, host found and not yet exhausted, noise, weather."""
-        sward, felt, cut = self.sward, self.felt, self.cut
-        host = sward.crop[year] * (1 - felt)
-        shade = self.value("competition_exponent") * sward.pressure(sward.crop_felt[year] * (1 - felt))
-        too_rich = np.maximum(host - self.value("crop_limit"), 0) / self.value("crop_limit_scale")
-        found = host**2 / (host**2 + self.value("host_half_crop") ** 2)
-        fresh = (1 - self.value("host_exhaustion_share") * felt / self.model.max_loss[cut]) ** 2
-        luck = self.model.plants_per_seed[cut] * self.model.noise[year, cut] * sward.model.weather[year, cut]
+        sward, value = self.sward, self.model.value
+        left = 1 - self.most * self.felt
+        host = sward.crop[year] * left
+        shade = value["competition_exponent"] * sward.pressure(sward.crop_felt[year] * left)
+        too_rich = np.maximum(host - value["crop_limit"], 0) / value["crop_limit_scale"]
+        host *= host
+        found = host / (host + value["host_half_crop"] ** 2)
+        fresh = (1 - value["host_exhaustion_share"] * self.felt) ** 2
         places = sward.microsites(sward.bare[year], sward.floor[year])
-        growth: Array = places * np.exp(-shade - too_rich) * found * fresh * luck
+        growth: Array = places * np.exp(-shade - too_rich) * found * fresh * self.luck[year]
         return growth
 
     def shed(self, year: int, plants: Array) -> None:
         """Seed shed this year by `plants` per m2 of each part, and what is left of last year's in the soil."""
-        self.soil = self.value("soil_seed_share") * self.rain
-        self.rain = self.value("seeds_per_plant") * plants * self.returned[year]
+        value = self.model.value
+        self.soil = value["soil_seed_share"] * self.rain
+        self.rain = value["seeds_per_plant"] * plants * self.returned[year]
         if self.refuge:
-            spill = self.value("refuge_spill_share") * self.rain[1]
+            spill = value["refuge_spill_share"] * self.rain[1]
             self.rain[1] -= spill
             self.rain[0] += spill * self.refuge / (1 - self.refuge)

@@ -19,6 +19,11 @@ from modelling.core.species import SLOW, SeedOnSite, Traits, germination_weights
 from modelling.core.timelines import TimelineSums
 
 
+def _years_to_flower(taxon: Taxon) -> int:
+    """Whole years between seedling and first flower."""
+    return max(taxon.first_flower_year - 1, 0)
+
+
 class StandModel:
     """Everything about the species of one class that is drawn once for the run.
 
@@ -52,8 +57,16 @@ class StandModel:
         years: int,
         followed: int,
     ) -> None:
-        self.world, self.site, self.traits, self.taxa = world, site, traits, taxa
+        self.world, self.site, self.traits = world, site, traits
+        self.taxa = taxa = tuple(sorted(taxa, key=_years_to_flower))
         self.ground, self.zones, self.years = ground, zones, years
+        lags = [_years_to_flower(taxon) for taxon in self.taxa]
+        #: years between seedling and first flower -> the species that take so long
+        self.members_by_lag: dict[int, slice] = {
+            lag: slice(lags.index(lag), lags.index(lag) + lags.count(lag)) for lag in lags
+        }
+        #: years back to the state that flowering asks for, this year included
+        self.kept_years = max(lags) + 1
         self.zone_shares = np.array([zone.area_share for zone in zones])
         #: state per live seed at the reference bed, (species, draws)
         self.per_seed = np.empty((len(taxa), world.n))
@@ -70,7 +83,6 @@ class StandModel:
         self.fate = self._fate(world.n if self.finite else followed)
         self.existing = self._existing() if ground.on_arable else None
         self.noise_streams = [stream(site.seed, "year_noise", taxon.key) for taxon in taxa]
-        self.noise_shape = int(world.value("run", "noise_years")), int(world.value("run", "block_draws"))
 
     def _seeds(self) -> Array:
         """Seeds per m2 that come up, (years, species, zones)."""
@@ -116,18 +128,45 @@ class StandModel:
         plants = np.array([site.exponentials("finite_site", taxon.key) for taxon in self.taxa])
         return plants / (self.traits.ceiling[:n] * self.ground.area_m2)
 
-    def noise(self, width: int) -> Array:
-        """Yearly factors of the next block of `width` draws, (species, years, draws).
+    def noise(self, out: Array) -> Array:
+        """Fill `out`, (species, years, draws), with the yearly factors of the next block and return those in use.
 
         A whole block of all years is drawn whatever is used of it, so that neither a shorter horizon nor fewer
         draws shift a draw.
         """
-        z = np.empty((len(self.taxa), *self.noise_shape))
-        for i, generator in enumerate(self.noise_streams):
-            generator.standard_normal(out=z[i])
-        z = z[:, : self.years, :width]
-        z *= self.traits.noise
-        return np.exp(z, out=z)
+        for row, generator in zip(out, self.noise_streams, strict=True):
+            generator.standard_normal(out=row)
+        factors = out[:, : self.years]
+        factors *= self.traits.noise
+        return np.exp(factors, out=factors)
+
+
+class Buffers:
+    """Memory for one class in one block of draws, lent to the classes in turn.
+
+    Touching fresh memory takes longer than the sums done in it.
+
+    Attributes
+    ----------
+    noise
+        (species, years of noise, draws)
+    states
+        (years that are kept, species, zones, forecasts, draws)
+    seedlings
+        (species, zones, 1, draws)
+    work, flower, visible
+        (species, zones, forecasts, draws)
+    """
+
+    def __init__(self, stands: list[StandModel], noise_years: int, draws: int) -> None:
+        species = max((len(stand.taxa) for stand in stands), default=0)
+        kept = max((stand.kept_years for stand in stands), default=0)
+        zones = max((len(stand.zones) for stand in stands), default=0)
+        self.noise = np.empty((species, noise_years, draws))
+        self.states = np.empty((kept, species, zones, len(FORECASTS), draws))
+        self.seedlings = np.empty((species, zones, 1, draws))
+        self.work = np.empty((species, zones, len(FORECASTS), draws))
+        self.flower, self.visible = np.empty_like(self.work), np.empty_like(self.work)
 
 
 class Stand:
@@ -143,30 +182,35 @@ class Stand:
         Quadrat areas for which species are counted; the last is the one of the timelines.
     sums
         Timelines to add to, or None.
+    buffers
+        Memory to work in.
     """
 
     def __init__(
-        self, model: StandModel, chances: Chances, areas_m2: tuple[float, ...], sums: TimelineSums | None
+        self,
+        model: StandModel,
+        chances: Chances,
+        areas_m2: tuple[float, ...],
+        sums: TimelineSums | None,
+        buffers: Buffers,
     ) -> None:
         self.model, self.cut, self.sums = model, chances.cut, sums
         self.stay, self.come = chances.of(model.traits)
         width = self.stay.shape[-1]
-        self.noise = model.noise(width)
-        ceiling = model.traits.ceiling[self.cut]
-        self.ceiling = ceiling
+        species = len(model.taxa)
+        self.noise = model.noise(buffers.noise[:species])[..., :width]
+        self.ceiling = model.traits.ceiling[self.cut]
         #: state at which half of the quadrats of an area hold the species
-        self.half_seen = [1 / (ceiling * area) for area in areas_m2]
-        #: years between seedling and first flower, by species, and the plants that live that long
-        self.lags = [max(taxon.first_flower_year - 1, 0) for taxon in model.taxa]
-        survival = model.traits.survival[self.cut]
-        self.lives = {lag: survival**lag for lag in set(self.lags)}
-        shape = (len(model.taxa), len(model.zones), len(FORECASTS), width)
+        self.half_seen = [1 / (self.ceiling * area) for area in areas_m2]
+        #: years between seedling and first flower -> share of the plants that live that long
+        self.lives = {lag: model.traits.survival[self.cut] ** lag for lag in model.members_by_lag}
         #: states of the last years, as many as the slowest species takes to flower; year y at y modulo the number
-        self.states = np.zeros((max(self.lags) + 1, *shape))
-        if model.existing is not None:
-            self.states[-1] = model.existing[:, None, None, self.cut]
-        self.work = np.empty(shape)
-        self.seedlings = np.empty((*shape[:2], 1, width))
+        self.states = buffers.states[: model.kept_years, :species, ..., :width]
+        self.states[-1] = 0 if model.existing is None else model.existing[:, None, None, self.cut]
+        self.seedlings = buffers.seedlings[:species, ..., :width]
+        self.work = buffers.work[:species, ..., :width]
+        self.flower = buffers.flower[:species, ..., :width]
+        self.visible = buffers.visible[:species, ..., :width]
 
     def walk(self) -> list[Array]:
         """Go through the years; for each area, species seen: (years, zones, forecasts, draws)."""
@@ -218,26 +262,35 @@ class Stand:
 
     def flowering(self, year: int, now: Array) -> Array:
         """State of the plants old enough to flower: those of their first possible year that live on, at most."""
-        flower = np.empty_like(now)
-        for i, lag in enumerate(self.lags):
+        flower = self.flower
+        for lag, members in self.model.members_by_lag.items():
             if year < lag:
-                flower[i] = 0
+                flower[members] = 0
             else:
-                np.multiply(self.state(year - lag)[i], self.lives[lag], out=flower[i])
-                np.minimum(now[i], flower[i], out=flower[i])
+                np.multiply(self.state(year - lag)[members], self.lives[lag], out=flower[members])
+                np.minimum(now[members], flower[members], out=flower[members])
         return flower
 
     def observe(self, year: int, now: Array, totals: list[Array]) -> None:
         """Species seen in a quadrat of each area, V / (V + half) with V the plants that catch the eye, summed."""
-        flower, work, visible = now, self.work, now
-        if self.sums is not None or self.model.traits.name in SLOW:
-            flower = self.flowering(year, now)
-        if self.model.traits.name in SLOW:
-            visible = flower + self.model.traits.seen_without_flower * (now - flower)
+        work, visible, overlooked = self.work, now, self.model.traits.name in SLOW
+        flower = self.flowering(year, now) if overlooked or self.sums is not None else now
+        if overlooked:
+            visible = np.subtract(now, flower, out=self.visible)
+            visible *= self.model.traits.seen_without_flower
+            visible += flower
         for half, total in zip(self.half_seen, totals, strict=True):
             np.add(visible, half, out=work)
             np.divide(visible, work, out=work)
             work.sum(axis=0, out=total)
         if self.sums is not None:
-            present = now >= self.model.fate[:, None, None, self.cut]
-            self.sums.add(year, present, work, flower / (flower + self.half_seen[-1]), now * self.ceiling)
+            self.follow(self.sums, year, now, flower)
+
+    def follow(self, sums: TimelineSums, year: int, now: Array, flower: Array) -> None:
+        """Add the year to the timelines; `work` holds the chance of being seen in the last area."""
+        work = self.work
+        sums.add(sums.seen, year, work)
+        sums.add(sums.present, year, np.greater_equal(now, self.model.fate[:, None, None, self.cut], out=work))
+        np.divide(flower, np.add(flower, self.half_seen[-1], out=work), out=work)
+        sums.add(sums.flower, year, work)
+        sums.add(sums.density, year, np.multiply(now, self.ceiling, out=work))

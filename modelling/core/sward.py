@@ -86,6 +86,7 @@ class SwardModel:
             noise * np.stack([world.normals("weather", str(first_summer + year)) for year in range(years)])
         )
         self.competition_slope = world.row("ground", "competition_slope")
+        self.competition_per_g = self.competition_slope / world.value("ground", "competition_reference")
         self.microsite_half_share = world.row("ground", "microsite_half_share")
         self.microsites_short_sward = world.row("ground", "microsites_short_sward")
         self.microsites_tall_sward = world.row("ground", "microsites_tall_sward")
@@ -158,8 +159,7 @@ class Sward:
 
     def pressure(self, crop: Array) -> Array:
         """Competition: slope x crop over the reference crop, without unit."""
-        slope = self.model.competition_slope[self.cut] / self.model.value("ground", "competition_reference")
-        return slope * crop
+        return self.model.competition_per_g[self.cut] * crop
 
     def microsites(self, bare: Array, floor: Array) -> Array:
         """Places for a seedling, 1 on a bare bed: floor + (1 - floor) b (1 + h) / (b + h), b bare, h the half share."""

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from modelling.core.distributions import Array
-from modelling.core.draws import Flags
 from modelling.core.scenario import FORECASTS, Taxon
 
 
@@ -37,29 +36,26 @@ class Timeline:
 
 
 class TimelineSums:
-    """Sums over draws for the taxa of one class; arrays (taxa, forecasts, years)."""
+    """Sums over draws for the taxa of one class; arrays (years, taxa, zones, forecasts)."""
 
     def __init__(self, taxa: tuple[Taxon, ...], years: int, zone_shares: Array, draws: int) -> None:
         self.taxa, self.zone_shares, self.draws = taxa, zone_shares, draws
-        shape = (len(taxa), len(FORECASTS), years)
+        shape = (years, len(taxa), len(zone_shares), len(FORECASTS))
         self.present, self.seen = np.zeros(shape), np.zeros(shape)
         self.flower, self.density = np.zeros(shape), np.zeros(shape)
 
-    def add(self, year: int, present: Flags, seen: Array, flower: Array, density: Array) -> None:
-        """Add one year of one block; arrays (taxa, zones, forecasts, draws)."""
-        for total, values in (
-            (self.present, present),
-            (self.seen, seen),
-            (self.flower, flower),
-            (self.density, density),
-        ):
-            total[:, :, year] += (self.zone_shares[:, None] * values.sum(axis=-1)).sum(axis=1)
+    def add(self, total: Array, year: int, values: Array) -> None:
+        """Add one year of one block, (taxa, zones, forecasts, draws), to one of the sums."""
+        total[year] += values.sum(axis=-1)
 
     def lines(self) -> list[Timeline]:
-        """One timeline for each taxon, once all draws were added; none if there are none to follow."""
-        n = self.draws
-        return [
-            Timeline(taxon.key, self.present[i] / n, self.seen[i] / n, self.flower[i] / n, self.density[i] / n)
-            for i, taxon in enumerate(self.taxa)
-            if n
+        """One timeline for each taxon in order of key, once all draws were added; none if there are none to follow."""
+        if not self.draws:
+            return []
+        weights = self.zone_shares[:, None] / self.draws
+        means = [
+            (weights * total).sum(axis=2).transpose(1, 2, 0)
+            for total in (self.present, self.seen, self.flower, self.density)
         ]
+        lines = [Timeline(taxon.key, *(mean[i] for mean in means)) for i, taxon in enumerate(self.taxa)]
+        return sorted(lines, key=lambda line: line.taxon)
