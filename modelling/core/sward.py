@@ -169,8 +169,8 @@ class Sward:
     def residents(self, area_m2: float) -> Array:
         """Species in `area_m2` that were there before or came up from bared soil.
 
-        Residents gain or lose a share for each year managed more or less than not; those that come up from the
-        soil fade over the years.
+        Residents gain or lose a share for each year managed more or less than not. Those that come up from the soil
+        go with the ground that was ever bare, and fade over the years since.
         """
         model, cut, value = self.model, self.cut, self.model.value
         years_managed = np.cumsum(np.where(self.managed > 0, 1, -1), axis=0)
@@ -180,9 +180,8 @@ class Sward:
         grass_in_area = area_m2 ** value("residents", "area_exponent_grass")
         there = model.ground.residents_broadleaf[cut] * broadleaf_in_area
         there = there + model.ground.residents_grass[cut] * grass_in_area
-        opened = np.broadcast_to(model.history.bare.max(axis=0), model.history.bare.shape)[:, :, cut].copy()
-        opened[0] = model.history.bare[0, :, cut]
-        fade = np.exp(-np.arange(model.years) / value("volunteers", "fade"))
-        new = model.volunteers[cut] * broadleaf_in_area * fade[:, None, None] * opened
+        faded = np.exp(-np.arange(model.years) / value("volunteers", "fade"))[:, None, None]
+        opened = np.maximum.accumulate(model.history.bare[:, :, cut] / faded, axis=0) * faded
+        new = model.volunteers[cut] * broadleaf_in_area * opened
         species: Array = there * model.history.kept[:, :, None, cut] * trend[:, None] + new[:, :, None]
         return species
