@@ -86,7 +86,8 @@ def cheapest_packs(needed: float, packs: Sequence[Pack]) -> dict[float, int]:
     """Whole packs that hold at least `needed`, at least cost at the most likely prices: size -> count.
 
     `packs` run from the largest. At each size the search takes as many as fit, or one fewer, and goes on to the
-    smaller sizes, or finishes with one more; that finds the optimum wherever larger packs are cheaper by weight.
+    smaller sizes, or finishes with one more; that finds the optimum wherever each pack holds a whole number of the
+    next smaller and is cheaper by weight, and for every price list of the reference tables (a test compares them).
     """
     best: tuple[float, dict[float, int]] = (np.inf, {})
 
