@@ -33,9 +33,11 @@ def _read_date(value: object) -> object:
     raise ValueError("a date is written YYYY-MM-DD")
 
 
-def _read_list(value: object) -> object:
+def _read_tuple(value: object) -> object:
     """Accept one value where a list is allowed."""
-    return value if isinstance(value, list | tuple) else [value]
+    if value is None:
+        return None
+    return tuple(value) if isinstance(value, list | tuple) else (value,)
 
 
 Day = Annotated[
@@ -43,6 +45,7 @@ Day = Annotated[
     BeforeValidator(_read_date),
     Field(json_schema_extra={"format": "date"}, ge=date(2000, 1, 1), le=date(2100, 12, 31)),
 ]
+Month = Annotated[int, Field(ge=1, le=12)]
 Share = Annotated[float, Field(ge=0, le=1)]
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
@@ -85,7 +88,8 @@ class Site(Strict):
         float | None, Field(ge=10, le=2000, description="Dry weight of the crop in June, g/m2.")
     ] = None
     existing_interest: Annotated[
-        tuple[Interest, ...] | None, BeforeValidator(lambda v: None if v is None else tuple(_read_list(v)))
+        tuple[Interest, ...] | None,
+        BeforeValidator(_read_tuple, json_schema_input_type=Interest | tuple[Interest, ...] | None),
     ] = None
     gate_width_m: Annotated[float | None, Field(gt=0, le=30)] = None
     slope_degrees: Annotated[float | None, Field(ge=0, le=60)] = None
@@ -149,8 +153,8 @@ class Grazing(Strict):
     """Grazing of the regrowth, or instead of a cut."""
 
     by: Animal
-    from_month: Annotated[int, Field(ge=1, le=12)] = 9
-    to_month: Annotated[int, Field(ge=1, le=12)] = 12
+    from_month: Month = 9
+    to_month: Month = 12
     fence: bool | None = None
     water: bool | None = None
     grazier: bool | None = None
@@ -166,18 +170,24 @@ class Aftercare(Strict):
     first_year_cuts: Annotated[int | None, Field(ge=0, le=20)] = None
     shut_up_on: Day | None = None
     cut_on: Annotated[
-        tuple[Day, ...] | None,
-        BeforeValidator(lambda v: None if v is None else tuple(_read_list(v))),
-        Field(max_length=4, description="Day or days of the yearly cut; the year is not read."),
+        Annotated[tuple[Day, ...], Field(max_length=4)] | None,
+        BeforeValidator(
+            _read_tuple, json_schema_input_type=Day | Annotated[tuple[Day, ...], Field(max_length=4)] | None
+        ),
+        Field(description="Day or days of the yearly cut; the year is not read."),
     ] = None
     cut_month: Annotated[
-        tuple[Annotated[int, Field(ge=1, le=12)], ...] | None,
-        BeforeValidator(lambda v: None if v is None else tuple(_read_list(v))),
-        Field(max_length=4, description="Month or months of the yearly cut; an empty list means no cut."),
+        Annotated[tuple[Month, ...], Field(max_length=4)] | None,
+        BeforeValidator(
+            _read_tuple, json_schema_input_type=Month | Annotated[tuple[Month, ...], Field(max_length=4)] | None
+        ),
+        Field(description="Month or months of the yearly cut; an empty list means no cut."),
     ] = None
     arisings: Arisings | None = None
     disposal: Disposal | None = None
-    aftermath_grazing: Annotated[Grazing | None, BeforeValidator(_read_grazing)] = None
+    aftermath_grazing: Annotated[
+        Grazing | None, BeforeValidator(_read_grazing, json_schema_input_type=Animal | Grazing | None)
+    ] = None
     refuge_share: Annotated[float, Field(ge=0, le=0.5, description="Share left uncut each year.")] = 0.0
 
     @model_validator(mode="after")
