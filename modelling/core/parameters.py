@@ -148,10 +148,10 @@ class ParameterSet:
     """All reference tables of one folder, read-only, with the SHA-256 of their bytes."""
 
     checksum: str
-    numbers: Mapping[tuple[str, str, str], Number]
-    packs: Mapping[str, tuple[Number, ...]]
-    nouns: Mapping[str, Mapping[str, Mapping[str, str]]]
-    sources: Mapping[str, Mapping[str, str]]
+    numbers: Mapping[tuple[str, str, str], Number] = field(repr=False)
+    packs: Mapping[str, tuple[Number, ...]] = field(repr=False)
+    nouns: Mapping[str, Mapping[str, Mapping[str, str]]] = field(repr=False)
+    sources: Mapping[str, Mapping[str, str]] = field(repr=False)
 
     def number(self, table: str, subject: str, quantity: str) -> Number:
         """The row of `table` for `subject` and `quantity`; KeyError names what is missing."""
