@@ -10,7 +10,7 @@ from modelling import wording
 from modelling.answer_parts import P10_P50_P90, Part, money_of, pence_shares, range_of
 from modelling.core.cost import FIRST_YEAR, SETUP, YEARLY, Line
 from modelling.core.summary import quantiles
-from modelling.core.work import Done
+from modelling.core.work import Done, Machine
 
 
 class Work(Part):
@@ -45,18 +45,19 @@ class Work(Part):
         }
 
     def machinery(self) -> dict[str, Any]:
-        lines = [self.machine_line(done) for done in self.work.done if done.machine is not None]
+        lines = [
+            self.machine_line(done, done.machine)
+            for done in self.work.done
+            if done.machine is not None and (done.machine.hours.any() or done.machine.hire_days.any())
+        ]
         return {"lines": lines, "scale": self.plan.scale, "scale_reason": self.plan.scale_reason}
 
-    def machine_line(self, done: Done) -> dict[str, Any]:
-        used = done.machine
-        assert used is not None  # noqa: S101 - the caller has looked
+    def machine_line(self, done: Done, used: Machine) -> dict[str, Any]:
         points = used.vibration_points
         share = None
         if points is not None:
             action = self.parameters.value("rates", "hand_arm_vibration", "action_points")
             share = max(int(np.ceil(quantiles(points, P10_P50_P90)[2] / action)), 1)
-        none = np.zeros_like(used.hours)
         return {
             "machine": used.machine,
             "label": self.parameters.nouns["machines"][used.machine]["label"],
@@ -65,7 +66,7 @@ class Work(Part):
             "to_hand": used.to_hand,
             "contractor": used.contractor,
             "hours": range_of(used.hours),
-            "hire_days": range_of(none if used.contractor or used.to_hand else used.hire_days),
+            "hire_days": range_of(used.hire_days),
             "fuel_litres": range_of(used.fuel_l),
             "vibration_points": None if points is None or used.contractor else range_of(points),
             "share_between_people": None if used.contractor else share,

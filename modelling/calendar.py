@@ -71,8 +71,12 @@ class Maker:
         if june < self.as_of:
             june = clamp(self.as_of.year + 1, *self.walk())
         if self.plan.verdict in {"look_first", "not_here"}:
-            note = "If work is planned before then, look at once for orchids, waxcaps (autumn) and old turf."
-            yield self.entry(june, "Walk the ground in flower time and list what grows there", "survey", note)
+            if first is not None and june > first:
+                note = "May and June show most. If you can wait, look then and sow the autumn after."
+                yield self.entry(self.as_of, "Walk the ground now and list what grows there", "survey", note)
+            else:
+                note = "Orchids and old turf show in May and June, waxcaps in autumn."
+                yield self.entry(june, "Walk the ground in flower time and list what grows there", "survey", note)
         if first is not None and (self.sown or self.planted):
             sowing = min(step.on for step in self.plan.steps if step.seed or step.plugs)
             yield self.entry(

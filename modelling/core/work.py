@@ -212,7 +212,7 @@ class Workbook:
         return Machine(key, to_hand, False, none, days, none, None)
 
     def hire(self, task: Task, machine: str, hours: Array, free: bool) -> Array:
-        """Whole hire days and their cost line; kit to hand is shown in kind where a lending rate is known."""
+        """Days paid for, whole, and their cost line; kit to hand is shown in kind where a lending rate is known."""
         day = self.row("rates", "machines", "machine_day_hours")
         setup = self.optional("operation_values", task.operation, "set_up", 0.0)
         days = np.maximum(np.ceil((hours + setup) / day), 1.0)
@@ -221,12 +221,13 @@ class Workbook:
         if not free and price is not None:
             charge = machinery.hire_charge(days, self.price(price), machinery.hire_rule(self.parameters))
             self.line(f"hire_{machine}", f"Hire: {words['label'].lower()}", task, "hire", CASH, charge, self.vat(price))
-        elif machine in self.plan.kit_to_hand:
+            return days * task.times
+        if machine in self.plan.kit_to_hand:
             loan = self.parameters.find("in_kind_rates", f"kit_loan_{machine}", "rate_per_day")
             if loan is not None:
                 lent = days * self.price(loan)
                 self.line(f"loan_{machine}", f"Loan: {words['label'].lower()}", task, "kit", IN_KIND, lent, 0.0)
-        return days * task.times
+        return np.zeros(self.n)
 
     def fuel(self, task: Task, kind: str, litres: Array) -> None:
         price = self.parameters.find("prices", kind, "price_per_litre")
