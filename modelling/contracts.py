@@ -13,7 +13,13 @@ from typing import Annotated, Any, Final, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 SCHEMA_VERSION: Final = 1
+FIRST_DAY: Final = date(2000, 1, 1)
+LAST_DAY: Final = date(2100, 12, 31)
+LEAST_AREA_M2: Final = 0.01
 MAX_AREA_M2: Final = 1_000_000.0
+LEAST_QUADRAT_M2: Final = 0.000_001
+LEAST_KG: Final = 0.000_001
+LEAST_AREA_SHARE: Final = 0.001
 DEFAULT_DRAWS: Final = 4000
 DEFAULT_COMPARISON_DRAWS: Final = 500
 LEAST_DRAWS: Final = 200
@@ -28,7 +34,8 @@ def _read_date(value: object) -> object:
     """Accept only text of the form YYYY-MM-DD (or a date from Python)."""
     if isinstance(value, date):
         return value
-    if isinstance(value, str) and len(value) == len("2026-09-20"):
+    # fromisoformat also reads weeks, such as 2026-W38-7
+    if isinstance(value, str) and len(value) == len("2026-09-20") and value[4] == value[7] == "-":
         return date.fromisoformat(value)
     raise ValueError("a date is written YYYY-MM-DD")
 
@@ -43,7 +50,7 @@ def _read_tuple(value: object) -> object:
 Day = Annotated[
     date,
     BeforeValidator(_read_date),
-    Field(json_schema_extra={"format": "date"}, ge=date(2000, 1, 1), le=date(2100, 12, 31)),
+    Field(json_schema_extra={"format": "date"}, ge=FIRST_DAY, le=LAST_DAY),
 ]
 Month = Annotated[int, Field(ge=1, le=12)]
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -71,9 +78,9 @@ class Strict(BaseModel):
 class Site(Strict):
     """The ground. Only the area is needed; what is left out is drawn from a prior or taken from the kind of site."""
 
-    area_m2: Annotated[float, Field(gt=0, le=MAX_AREA_M2, description="Whole area, m2.")]
+    area_m2: Annotated[float, Field(ge=LEAST_AREA_M2, le=MAX_AREA_M2, description="Whole area, m2.")]
     net_area_m2: Annotated[
-        float | None, Field(gt=0, le=MAX_AREA_M2, description="Area to be turned into meadow, m2.")
+        float | None, Field(ge=LEAST_AREA_M2, le=MAX_AREA_M2, description="Area to be turned into meadow, m2.")
     ] = None
     kind: Kind | None = None
     olsen_p_mg_per_l: Annotated[float | None, Field(ge=0, le=1000, description="Olsen P, mg/l.")] = None
@@ -100,7 +107,7 @@ class Site(Strict):
         if self.olsen_p_mg_per_l is not None and self.soil_p_index is not None:
             raise ValueError("give olsen_p_mg_per_l or soil_p_index, not both")
         if self.net_area_m2 is not None and self.net_area_m2 > self.area_m2:
-            raise ValueError("net_area_m2 is larger than area_m2")
+            raise ValueError("the net_area_m2 is larger than the area_m2")
         return self
 
 
@@ -109,7 +116,7 @@ class SeedItem(Strict):
 
     mix: Key | None = None
     taxon: Key | None = None
-    kg: Annotated[float, Field(gt=0, le=100_000, description="Seed as it comes from the sack, kg.")]
+    kg: Annotated[float, Field(ge=LEAST_KG, le=100_000, description="Seed as it comes from the sack, kg.")]
 
     @model_validator(mode="after")
     def _one(self) -> SeedItem:
@@ -130,9 +137,9 @@ class Step(Strict):
 
     on: Day
     operation: Key | None = None
-    seed: Annotated[tuple[SeedItem, ...] | None, Field(max_length=MOST_SEED_ITEMS, strict=False)] = None
-    plugs: Annotated[tuple[PlugItem, ...] | None, Field(max_length=MOST_SEED_ITEMS, strict=False)] = None
-    area_share: Annotated[float, Field(gt=0, le=1)] = 1.0
+    seed: Annotated[tuple[SeedItem, ...] | None, Field(min_length=1, max_length=MOST_SEED_ITEMS, strict=False)] = None
+    plugs: Annotated[tuple[PlugItem, ...] | None, Field(min_length=1, max_length=MOST_SEED_ITEMS, strict=False)] = None
+    area_share: Annotated[float, Field(ge=LEAST_AREA_SHARE, le=1)] = 1.0
     zone: Annotated[
         str | None,
         Field(
@@ -201,7 +208,7 @@ class Crew(Strict):
     """Who can come, for how long."""
 
     volunteers: Annotated[int | None, Field(gt=0, le=10_000)] = None
-    hours_per_session: Annotated[float | None, Field(gt=0, le=12)] = None
+    hours_per_session: Annotated[float | None, Field(ge=0.25, le=12)] = None
 
 
 class Plan(Strict):
@@ -235,7 +242,7 @@ class EstimateRequest(Strict):
 
     site: Site
     plan: Plan = Plan()
-    quadrat_area_m2: Annotated[float, Field(gt=0, le=100)] = 1.0
+    quadrat_area_m2: Annotated[float, Field(ge=LEAST_QUADRAT_M2, le=100)] = 1.0
     horizon_years: Annotated[int, Field(ge=1, le=MOST_YEARS)] = MOST_YEARS
     draws: Draws = None
     random_seed: Seed = 1
@@ -255,7 +262,7 @@ class ComparisonRequest(Strict):
 
     site: Site
     options: Annotated[tuple[Option, ...], Field(min_length=1, max_length=MOST_OPTIONS, strict=False)]
-    quadrat_area_m2: Annotated[float, Field(gt=0, le=100)] = 1.0
+    quadrat_area_m2: Annotated[float, Field(ge=LEAST_QUADRAT_M2, le=100)] = 1.0
     horizon_years: Annotated[int, Field(ge=1, le=MOST_YEARS)] = MOST_YEARS
     draws: Draws = None
     random_seed: Seed = 1

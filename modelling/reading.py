@@ -50,7 +50,11 @@ def _validated(kind: type[T], data: object) -> T:
     try:
         return kind.model_validate(data)
     except ValidationError as error:
-        raise RequestRefused([_field_error(item, kind) for item in error.errors()]) from error
+        found = [_field_error(item, kind) for item in error.errors(include_url=False)]
+        # a list whose entries are wrong is also said to be too short; the entries are what to mend
+        above = {entry.pointer[:end] for entry in found for end, letter in enumerate(entry.pointer) if letter == "/"}
+        kept = [entry for entry in found if entry.code != "too_few" or entry.pointer not in above]
+        raise RequestRefused(kept) from error
 
 
 _WORDS: Final = {
@@ -70,10 +74,14 @@ _WORDS: Final = {
 }
 
 
+_DAYS: Final = {"ge": contracts.FIRST_DAY, "le": contracts.LAST_DAY}
+
+
 def _field_error(item: Any, kind: type[contracts.Strict]) -> FieldError:
     """One pydantic error in our own shape and words."""
     path = tuple(part for part in item["loc"] if not isinstance(part, str) or not part.startswith("function-"))
     value, code = _shown(item.get("input")), item["type"]
+    said = _said(item.get("input"))
     context = item.get("ctx", {})
     where = pointer_of(path)
     if code in _WORDS:
@@ -83,25 +91,27 @@ def _field_error(item: Any, kind: type[contracts.Strict]) -> FieldError:
             sentence += f" Did you mean {suggestions[0]}?"
         if code == "missing":
             return FieldError(where, name, f"{where.rpartition('/')[2]} is needed.", None, expected)
-        return FieldError(where, name, f"{sentence} Read: {value!r}.", value, expected, suggestions)
+        return FieldError(where, name, f"{sentence} Read: {said}.", value, expected, suggestions)
     if code in {"greater_than", "greater_than_equal", "less_than", "less_than_equal"}:
         limits = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
         key = next(k for k in limits if k in context)
         limit = context[key]
-        shown = limit.isoformat() if isinstance(limit, date) else f"{limit:,.10g}"
+        shown = _limit(limit) if isinstance(limit, int | float) else _DAYS[key].isoformat()
         expected = f"{limits[key]} {shown}"
-        return FieldError(where, "out_of_range", f"Read {value!r}; it must be {expected}.", value, expected)
+        return FieldError(where, "out_of_range", f"Read {said}; it must be {expected}.", value, expected)
     if code == "literal_error":
         allowed = [word.strip(" '") for word in str(context.get("expected", "")).replace(" or ", ", ").split(",")]
         near = _nearest(str(value), allowed)
         hint = f" Did you mean {near[0]}?" if near else ""
-        text = f"{value!r} is not one of {', '.join(allowed)}.{hint}"
+        text = f"{said} is not one of {', '.join(allowed)}.{hint}"
         return FieldError(where, "unknown_word", text, value, f"one of {', '.join(allowed)}", near)
     if code in {"too_long", "string_too_long"}:
         most = context.get("max_length")
-        return FieldError(where, "too_many", f"At most {most} are allowed.", None, f"at most {most}")
+        what = "characters" if code == "string_too_long" else "entries"
+        return FieldError(where, "too_many", f"At most {most} {what} are allowed.", None, f"at most {most} {what}")
     if code in {"too_short", "string_too_short"}:
-        return FieldError(where, "too_few", "At least one is needed.", value, f"at least {context.get('min_length')}")
+        what = "character" if code == "string_too_short" else "entry"
+        return FieldError(where, "too_few", f"At least one {what} is needed.", value, f"at least one {what}")
     if code == "value_error":
         text = str(context["error"])
         name = (
@@ -109,10 +119,10 @@ def _field_error(item: Any, kind: type[contracts.Strict]) -> FieldError:
         )
         if name == "bad_date" and "give" not in text:
             return FieldError(
-                where, name, f"Read {value!r}; a date that exists is needed, written YYYY-MM-DD.", value, "YYYY-MM-DD"
+                where, name, f"Read {said}; a date that exists is needed, written YYYY-MM-DD.", value, "YYYY-MM-DD"
             )
         return FieldError(where, "contradiction", f"{text[0].upper()}{text[1:]}.", None, text)
-    return FieldError(where, "invalid", f"{item['msg']}. Read: {value!r}.", value, item["msg"])
+    return FieldError(where, "invalid", f"{item['msg']}. Read: {said}.", value, item["msg"])
 
 
 def _shown(value: object) -> object:
@@ -124,6 +134,19 @@ def _shown(value: object) -> object:
     if isinstance(value, date):
         return value.isoformat()
     return f"a {'list' if isinstance(value, list | tuple) else 'group of keys'}"
+
+
+def _said(value: object) -> str:
+    """A value in a sentence, as it stood in the request."""
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
+    shown = _shown(value)
+    return repr(shown) if isinstance(value, str | int | float) else str(shown)
+
+
+def _limit(number: float) -> str:
+    """A limit in full figures: 1,000,000 or 0.000001."""
+    return f"{number:,.10f}".rstrip("0").rstrip(".") if abs(number) < 1 else f"{number:,.10g}"
 
 
 def _near_key(wrong: str, path: tuple[str | int, ...], kind: type[contracts.Strict]) -> list[str]:
