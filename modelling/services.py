@@ -39,7 +39,7 @@ def _cells_per_draw(request: Request) -> int:
     added = 0 if isinstance(request, contracts.EstimateRequest) else ADDED_OPTIONS
     taxa = max(_taxa(plan) for plan in plans)
     zones = max(len({(s.zone, s.area_share) for s in plan.steps or ()}) or 1 for plan in plans)
-    return taxa * zones * request.horizon_years * (len(plans) + added) * FORECASTS
+    return max(taxa, 1) * zones * request.horizon_years * (len(plans) + added) * FORECASTS
 
 
 def _taxa(plan: contracts.Plan) -> int:
@@ -100,7 +100,7 @@ def estimate_now(request: contracts.EstimateRequest, *, today: date, lowered: bo
     as_of = request.as_of or today
     draws = request.draws or contracts.DEFAULT_DRAWS
     question = arrays.question_of(request, request.plan, draws, as_of)
-    with _refusing(("plan",)):
+    with _refusing():
         found = core.estimate(known, question)
     return answers.estimate_answer(known, request, found, lowered)
 
@@ -112,7 +112,7 @@ def compare_now(request: contracts.ComparisonRequest, *, today: date, lowered: b
     draws = request.draws or contracts.DEFAULT_COMPARISON_DRAWS
     question = arrays.question_of(request, request.options[0].plan, draws, as_of)
     options = tuple((option.name, arrays.plan_of(option.plan)) for option in request.options)
-    with _refusing(("options",)):
+    with _refusing():
         found, flags = core.compare(known, question, options, THRESHOLDS)
     return answers.comparison_answer(known, request, question, found, flags, lowered)
 
@@ -120,15 +120,13 @@ def compare_now(request: contracts.ComparisonRequest, *, today: date, lowered: b
 class _refusing:
     """Turn the core's refusals into ours."""
 
-    def __init__(self, root: tuple[str, ...]) -> None:
-        self.root = root
-
     def __enter__(self) -> None:
         return None
 
     def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
         if isinstance(error, InputError):
+            detail = error.detail[:1].upper() + error.detail[1:]
             found = FieldError(
-                pointer_of(error.field), error.code, error.detail, error.value, error.expected, list(error.suggestions)
+                pointer_of(error.field), error.code, detail, error.value, error.expected, list(error.suggestions)
             )
             raise RequestRefused([found]) from error

@@ -10,6 +10,7 @@ import numpy as np
 from modelling.core import ground as site_ground
 from modelling.core.cost import CASH, FIRST_YEAR, IN_KIND, SETUP, YEARLY, total, whole_life
 from modelling.core.distributions import Array
+from modelling.core.errors import InputError
 from modelling.core.establishment import KEPT, USUAL, Establishment, establish
 from modelling.core.parameters import ParameterSet
 from modelling.core.plan import Aftercare, FullPlan, Plan, Question
@@ -192,7 +193,13 @@ def compare(
     """
     out = []
     for number, (name, plan) in enumerate(options, start=1):
-        result = estimate(parameters, replace(question, plan=plan), detailed=False)
+        try:
+            result = estimate(parameters, replace(question, plan=plan), detailed=False)
+        except InputError as error:
+            # the field is named as in one plan; say in which
+            if error.field[:1] == ("plan",):
+                error.field = ("options", number - 1, *error.field)
+            raise
         out.append(judge(name, f"option_{number}", False, result, thresholds))
     first = options[0][1]
     mow = estimate(parameters, replace(question, plan=without_sowing(first)), detailed=False)
