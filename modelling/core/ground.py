@@ -19,6 +19,8 @@ from modelling.core.sampling import draw, uniforms
 from modelling.core.seed import live_by_taxon
 
 MOST_ZONES: Final = 6
+#: shares written with three figures may add up to so much more than the whole
+ROUNDED_SHARES: Final = 0.005
 DAYS_PER_MONTH: Final = 365.25 / 12
 #: operations that let seed reach the soil of a tall sward even if it has not been cut first
 OPENING: Final = (
@@ -145,14 +147,16 @@ def patches(parameters: ParameterSet, plan: FullPlan) -> tuple[Patch, ...]:
         )
     shares = {key: max(step.area_share for step in steps) for key, steps in groups.items()}
     covered = sum(shares.values())
-    if covered > 1 + np.finfo(np.float32).eps:
+    if covered > 1 + ROUNDED_SHARES:
         raise InputError(
             ("plan", "steps"),
             "area_shares_exceed_whole",
-            f"the strips and zones add up to {covered:g} of the area, more than the whole.",
+            f"the strips and zones add up to {covered:.4g} of the area, more than the whole.",
             value=covered,
             expected="shares that add up to 1 or less; give steps on the same ground the same zone name",
         )
+    # six times 0.166667 is the whole
+    shares = {key: share / max(covered, 1) for key, share in shares.items()}
     out = [Patch(shares[key], tuple(sorted([*whole, *steps], key=lambda s: s.on))) for key, steps in groups.items()]
     rest = 1 - covered
     if rest > np.finfo(np.float32).eps:
