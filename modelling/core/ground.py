@@ -18,7 +18,10 @@ from modelling.core.plan import FullPlan, Site, Step
 from modelling.core.sampling import draw, uniforms
 from modelling.core.seed import live_by_taxon
 
+#: strips or zones that one plan may have
 MOST_ZONES: Final = 6
+#: draws over which a sowing's live seeds are averaged, whatever the run's own: a shorter run is a longer one's start
+MEAN_DRAWS: Final = 4000
 #: shares written with three figures may add up to so much more than the whole
 ROUNDED_SHARES: Final = 0.005
 DAYS_PER_MONTH: Final = 365.25 / 12
@@ -249,10 +252,11 @@ class Zoner:
             year, new = self.year(step.on), self.first(step)
             area = self.plan.net_m2 * step.area_share
             if step.seed:
-                live = live_by_taxon(self.parameters, step.seed, area, self.world_seed, self.n)
+                live = live_by_taxon(self.parameters, step.seed, area, self.world_seed, max(self.n, MEAN_DRAWS))
                 for taxon, seeds in live.items():
-                    self.live[taxon] = self.live.get(taxon, np.zeros(self.n)) + seeds * step.area_share * new
-                means = {taxon: float(seeds.mean()) for taxon, seeds in live.items()}
+                    drawn = seeds[: self.n] * step.area_share * new
+                    self.live[taxon] = self.live.get(taxon, np.zeros(self.n)) + drawn
+                means = {taxon: float(seeds[:MEAN_DRAWS].mean()) for taxon, seeds in live.items()}
                 mown = self.plan.care.first_year_cuts >= many
                 sowings.append(Sowing(year, means, sown_late(step.on, self.parameters), mown))
             for plug in step.plugs or ():
