@@ -211,7 +211,7 @@ class _Run:
         arrived = self.arrivals.seen(chances, self.areas_m2)
         known = self.grass_already_there[cut] / 2
         total = [
-            zone_mean(sown[i] - known * grasses[i] + arrived[i] + sward.residents(area))
+            zone_mean(sown[i] + np.maximum(arrived[i] + sward.residents(area) - known * grasses[i], 0))
             for i, area in enumerate(self.areas_m2)
         ]
         self.sown_species[:, :, cut] = zone_mean(sown[0])
