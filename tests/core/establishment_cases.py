@@ -103,6 +103,12 @@ def late_sowing(n):
     return (Zone(1.0, (work(n),), (late, Sowing(2, each(60, (RATTLE,))))),)
 
 
+def opened_later(n):
+    """Scratched but not opened in the first year, opened in the third, sown in both."""
+    works = (work(n, bare=0.2, opens=False), work(n, 3))
+    return (Zone(1.0, works, (Sowing(1, each(20)), Sowing(3, each(20)))),)
+
+
 #: name -> arguments for n draws
 CASES = {
     "hay meadow": scenario,
@@ -128,8 +134,7 @@ CASES = {
         care=Care("uncut", 0),
     ),
     "tall, opened in the third year": lambda n: scenario(
-        n, ground=ground(n, tall=True, bare_share=0.003),
-        zones=(Zone(1.0, (work(n, 3),), (Sowing(1, each(20)), Sowing(3, each(20)))),), care=Care("uncut", 0), years=6,
+        n, ground=ground(n, tall=True, bare_share=0.003), zones=opened_later(n), care=Care("uncut", 0), years=6
     ),
     "nothing sown": lambda n: scenario(n, taxa=(), zones=(Zone(1.0),), years=4),
 }  # fmt: skip

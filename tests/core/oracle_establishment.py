@@ -79,6 +79,8 @@ class Answer:
     rattle: dict = field(default_factory=dict)
     rattle_held: dict = field(default_factory=dict)
     crop: dict = field(default_factory=dict)
+    #: by year
+    orchid: dict = field(default_factory=dict)
     #: by (taxon key, forecast, year)
     present: dict = field(default_factory=dict)
     seen: dict = field(default_factory=dict)
@@ -464,10 +466,19 @@ class Draw:
             total += count * self.seen_share(plants, area_m2)
         return total
 
+    def orchid(self, year):
+        """Chance that an orchid has come by itself, from the year after a wait on."""
+        nearness = math.exp(-self.site("distance_m") / self.row("arrival", "distance_scale"))
+        none = 1.0
+        for _ in range(int(self.value("arrival", "orchid_wait")) + 1, year + 1):
+            none *= 1 - self.row("arrival", "orchid_hazard") * nearness
+        return 1 - none
+
     # the whole
 
     def follow(self):
         answer = Answer()
+        answer.orchid = {year: self.orchid(year) for year in range(1, self.years + 1)}
         for forecast in FORECASTS:
             self.follow_forecast(forecast, answer)
         return answer

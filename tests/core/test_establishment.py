@@ -310,6 +310,13 @@ def test_a_run_without_timelines_counts_the_same(parameters):
     same(plain, establish(parameters, **asked))
 
 
+def test_timelines_are_of_the_first_thousand_draws(parameters):
+    thousand, more = (lines(establish(parameters, **scenario(n))) for n in (1000, 1600))
+    for key in set(thousand) - {RATTLE.key}:
+        for name in LINES:
+            np.testing.assert_allclose(getattr(more[key], name), getattr(thousand[key], name), rtol=1e-12)
+
+
 def test_what_sites_share_goes_by_the_county_s_seed(parameters):
     first, second = (establish(parameters, **scenario(50, random_seed=seed)).inputs for seed in (1, 2))
     shared = {name for name in first if np.array_equal(first[name], second[name])}

@@ -42,6 +42,12 @@ def test_every_draw_is_as_by_the_plain_version(case):
         np.testing.assert_allclose(getattr(result, name), expected, **CLOSE, err_msg=name)
 
 
+def test_the_chance_of_an_orchid_is_as_by_the_plain_version(case):
+    _, result, answers = case
+    expected = [np.mean([answer.orchid[year + 1] for answer in answers]) for year in range(len(result.orchids_by_year))]
+    np.testing.assert_allclose(result.orchids_by_year, expected, **CLOSE)
+
+
 def test_every_timeline_is_as_by_the_plain_version(case):
     scenario, result, answers = case
     lines = {line.taxon: line for line in result.timelines}
