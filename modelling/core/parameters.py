@@ -107,6 +107,7 @@ SUBJECTS: Final[dict[str, str]] = {
     "site_values": "vocabularies",
 }
 INERT: Final = "inert_share"
+VAT_CLASSES: Final = ("standard", "reduced", "zero", "none")
 MIX_SUM_TOLERANCE: Final = 0.001
 
 
@@ -190,6 +191,8 @@ class _Reader:
         self.packs: dict[str, list[Number]] = {}
         self.nouns: dict[str, dict[str, dict[str, str]]] = {}
         self.sources: dict[str, dict[str, str]] = {}
+        #: where a key, or the first row of a subject, stands: (table, key) -> line
+        self.lines: dict[tuple[str, str], int] = {}
 
     def fault(self, file: str, line: int, kind: str, message: str) -> None:
         self.faults.append(Fault(f"{file}.csv", line, kind, message))
@@ -201,7 +204,13 @@ class _Reader:
             return
         raw = path.read_bytes().replace(b"\r\n", b"\n")
         self.digest.update(name.encode() + b"\0" + raw + b"\0")
-        rows = csv.reader(raw.decode("utf-8").splitlines())
+        try:
+            text = raw.decode("utf-8")
+        except UnicodeDecodeError as error:
+            line = raw.count(b"\n", 0, error.start) + 1
+            self.fault(name, line, "not_utf8", f"byte {error.start} is not UTF-8 text; save the file as UTF-8")
+            return
+        rows = csv.reader(text.splitlines())
         header = tuple(next(rows, []))
         if header != columns:
             self.fault(name, 1, "wrong_header", f"columns are {', '.join(header)}; expected {', '.join(columns)}")
@@ -220,12 +229,12 @@ class _Reader:
         for name, extra in NUMBER_TABLES.items():
             self.read_numbers(name, NUMBER_COLUMNS + extra, bool(extra))
         self.check_mixes()
-        self.check_taxon_prices()
+        self.check_prices()
         for source_id, row in self.sources.items():
             if source_id not in self.used_sources:
-                self.fault(
-                    row["table"], 0, "orphan_source", f"no row uses the source {source_id}; delete it or cite it"
-                )
+                line = self.lines[row["table"], source_id]
+                text = f"no row uses the source {source_id}; delete it or cite it"
+                self.fault(row["table"], line, "orphan_source", text)
 
     def read_sources(self, name: str) -> None:
         for line, row in self.table(name, SOURCE_COLUMNS):
@@ -235,6 +244,7 @@ class _Reader:
             if row["kind"] not in SOURCE_KINDS:
                 self.fault(name, line, "unknown_word", f"kind {row['kind']!r}; allowed: {', '.join(SOURCE_KINDS)}")
             self.sources[source_id] = {**row, "table": name}
+            self.lines[name, source_id] = line
 
     def check_source(self, name: str, line: int, row: dict[str, str]) -> None:
         source_id = row["source_id"]
@@ -266,11 +276,14 @@ class _Reader:
                     self.fault(name, line, "unknown_word", f"{column} {row[column]!r}; allowed: {', '.join(allowed)}")
             self.check_source(name, line, row)
             table[key] = row
+            self.lines[name, key] = line
 
     def read_numbers(self, name: str, columns: tuple[str, ...], has_packs: bool) -> None:
         seen: set[tuple[str, str, str]] = set()
         for line, row in self.table(name, columns):
             label = f"{row['subject']}, {row['quantity']}"
+            self.lines.setdefault((name, row["subject"]), line)
+            self.lines[name, label] = line
             key = (row["subject"], row["quantity"], row.get("pack_size", ""))
             if key in seen:
                 self.fault(name, line, "duplicate_key", f"{label} is listed twice")
@@ -280,7 +293,7 @@ class _Reader:
                 self.fault(name, line, "unknown_subject", f"{row['subject']!r} is not a key of {known}.csv")
             self.check_source(name, line, row)
             number = self.parse(name, line, label, row, columns)
-            if number is None:
+            if number is None or (has_packs and not self.check_pack(name, line, label, row)):
                 continue
             if has_packs and row["pack_size"]:
                 self.packs.setdefault(number.subject, []).append(number)
@@ -351,8 +364,25 @@ class _Reader:
             self.fault(name, line, "wrong_order", f"{label}: low {low}, mode {mode}, high {high} do not rise")
         elif shape in {"lognormal", "logitnormal"} and given[0] <= 0:
             self.fault(name, line, "wrong_order", f"{label}: shape {shape} needs numbers above 0")
+        elif shape == "logitnormal" and given[-1] >= 1:
+            self.fault(name, line, "wrong_order", f"{label}: shape {shape} needs numbers below 1")
         elif row["unit"] == "share" and (given[0] < 0 or given[-1] > 1):
             self.fault(name, line, "share_out_of_range", f"{label}: a share lies between 0 and 1, read {given}")
+
+    def check_pack(self, name: str, line: int, label: str, row: dict[str, str]) -> bool:
+        """Whether the extra columns of a price can be used: size of the pack, class of VAT."""
+        before = len(self.faults)
+        try:
+            fine = not row["pack_size"] or 0 < float(row["pack_size"]) < math.inf
+        except ValueError:
+            fine = False
+        if not fine:
+            text = f"{label}: pack_size {row['pack_size']!r}; a number above 0 is expected, or nothing"
+            self.fault(name, line, "not_a_number", text)
+        if row["vat"] not in VAT_CLASSES:
+            text = f"{label}: vat {row['vat']!r}; allowed: {', '.join(VAT_CLASSES)}"
+            self.fault(name, line, "unknown_word", text)
+        return len(self.faults) == before
 
     def check_mixes(self) -> None:
         totals: dict[str, float] = {}
@@ -360,20 +390,27 @@ class _Reader:
             if table != "mix_contents" or taxon == INERT:
                 continue
             if taxon not in self.nouns["taxa"]:
-                self.fault("mix_contents", 0, "unknown_subject", f"{mix}: {taxon!r} is not a key of taxa.csv")
+                line = self.lines[table, f"{mix}, {taxon}"]
+                self.fault(table, line, "unknown_subject", f"{mix}: {taxon!r} is not a key of taxa.csv")
             totals[mix] = totals.get(mix, 0.0) + number.middle
         for mix in self.nouns["mixes"]:
             total = totals.get(mix, 0.0)
             if abs(total - 1) > MIX_SUM_TOLERANCE:
-                self.fault(
-                    "mix_contents", 0, "mix_sum", f"shares of {mix} add up to {total:.4f}; they must add up to 1"
-                )
+                text = f"shares of {mix} add up to {total:.4f}; they must add up to 1"
+                self.fault("mixes", self.lines["mixes", mix], "mix_sum", f"in mix_contents.csv the {text}")
 
-    def check_taxon_prices(self) -> None:
-        for table in ("taxa", "mixes"):
+    def check_prices(self) -> None:
+        """What is sold in packs must have packs, what is charged otherwise a price of some kind, machines a row."""
+        priced = {*self.packs, *(subject for table, subject, _ in self.numbers if table == "prices")}
+        for table, known in (("taxa", self.packs), ("mixes", self.packs), ("operations", priced), ("machines", priced)):
             for key, row in self.nouns[table].items():
-                if row["price_item"] and row["price_item"] not in self.packs:
-                    self.fault(table, 0, "unknown_price", f"{key}: prices.csv has no packs of {row['price_item']!r}")
+                if row["price_item"] and row["price_item"] not in known:
+                    text = f"{key}: prices.csv has no {row['price_item']!r} to charge"
+                    self.fault(table, self.lines[table, key], "unknown_price", text)
+        for key, row in self.nouns["operations"].items():
+            if row["machine"] and row["machine"] not in self.nouns["machines"]:
+                text = f"{key}: {row['machine']!r} is not a key of machines.csv"
+                self.fault("operations", self.lines["operations", key], "unknown_subject", text)
 
 
 def read_folder(folder: Path) -> tuple[ParameterSet, tuple[Fault, ...]]:
