@@ -133,7 +133,15 @@ def establish(
     -------
     Establishment
         Draws by forecast and year; the first draws of a longer run are the draws of a shorter one.
+
+    Raises
+    ------
+    ValueError
+        If `years` is beyond the years of noise, which would then be drawn otherwise.
     """
+    longest = int(parameters.value(Draws.TABLE, "run", "noise_years"))
+    if not 1 <= years <= longest:
+        raise ValueError(f"years: read {years}; the model follows 1 to {longest} summers")
     n = ground.p_index.size
     run = _Run(
         Draws(parameters, world_seed, n),

@@ -14,7 +14,6 @@ import numpy as np
 from modelling.core.distributions import Array, expit, logit
 from modelling.core.draws import Draws, Flags
 from modelling.core.parameters import ParameterSet
-from modelling.core.sampling import normals, uniforms
 from modelling.core.scenario import Ground, Taxon
 
 CLASSES: Final = ("reliable", "pioneer", "legume", "annual", "grass", "slow_grass", "slow")
@@ -101,13 +100,10 @@ def all_traits(world: Draws) -> dict[str, Traits]:
 
 def site_quality(parameters: ParameterSet, random_seed: int, n: int) -> Array:
     """Logarithm of recruits against the reference, shape (n,): a mixture of ordinary and poor sites."""
-
-    def value(quantity: str) -> float:
-        return parameters.value("establishment", "site", quantity)
-
-    poor = uniforms(random_seed, "site/poor", n) < value("poor_share")
-    z = normals(random_seed, "site/quality", n)
-    return np.where(poor, value("poor_mean"), value("good_mean")) + value("quality_sd") * z
+    site = Draws(parameters, random_seed, n)
+    poor = site.uniforms("site/poor") < site.value("site", "poor_share")
+    mean = np.where(poor, site.value("site", "poor_mean"), site.value("site", "good_mean"))
+    return mean + site.value("site", "quality_sd") * site.normals("site/quality")
 
 
 def germination_weights(first: float, later: float, wait: int, kept: float, years: int) -> Array:

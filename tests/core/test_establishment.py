@@ -317,6 +317,12 @@ def test_timelines_are_of_the_first_thousand_draws(parameters):
             np.testing.assert_allclose(getattr(more[key], name), getattr(thousand[key], name), rtol=1e-12)
 
 
+@pytest.mark.parametrize("years", [0, 11])
+def test_a_horizon_beyond_the_model_is_refused(parameters, years):
+    with pytest.raises(ValueError, match=f"read {years}; the model follows 1 to 10 summers"):
+        establish(parameters, **scenario(5, years=years))
+
+
 def test_what_sites_share_goes_by_the_county_s_seed(parameters):
     first, second = (establish(parameters, **scenario(50, random_seed=seed)).inputs for seed in (1, 2))
     shared = {name for name in first if np.array_equal(first[name], second[name])}
