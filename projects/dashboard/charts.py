@@ -16,7 +16,7 @@ from projects.dashboard.words import MONTHS, figure
 
 NARROW, WIDE = 360, 720
 LINE = 17  # Height of a line of text at 13 px.
-_CHARACTER = 6.6  # Width of an average character at 13 px, on the generous side.
+_CHARACTER, _BOLD = 6.6, 7.8  # Width of an average character at 13 px, on the generous side.
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class Strip:
 
 @dataclass(frozen=True)
 class MonthHours:
-    """Person-hours of one month."""
+    """Work of one month, in person-hours or whatever the axis says."""
 
     year: int
     month: int
@@ -165,7 +165,7 @@ def bars(
         top = y
         drawn: list[SafeString] = []
         for row in rows:
-            label_width = left - 16 if beside else width - 12 - len(row.shown) * _CHARACTER - 10
+            label_width = left - 16 if beside else width - 24 - len(row.shown) * _BOLD
             lines = wrap(row.label, label_width)
             if beside:
                 height = max(len(lines) * LINE, 20)
@@ -357,10 +357,10 @@ def strips(key: str, title: str, years: Sequence[str], rows: Sequence[Strip], *,
 
 
 def months(key: str, title: str, rows: Sequence[MonthHours], *, axis: str) -> SafeString:
-    """Return person-hours month by month, each column labelled."""
+    """Return work month by month, each column labelled."""
     top = max((row.hours for row in rows), default=0.0) or 1.0
     worked = [row for row in rows if row.hours > 0]
-    description = ". ".join(f"{MONTHS[row.month - 1]} {row.year}: {figure(row.hours)} hours" for row in worked)
+    description = ". ".join(f"{MONTHS[row.month - 1]} {row.year}: {figure(row.hours)}" for row in worked)
 
     def draw(width: int) -> tuple[float, list[SafeString]]:
         tall, base = 90.0, 128.0
@@ -416,7 +416,7 @@ def year(key: str, title: str, rows: Sequence[Stretch]) -> SafeString:
         y = 22.0
         drawn: list[SafeString] = []
         for row in rows:
-            lines = wrap(row.label, left - 16 if beside else width)
+            lines = wrap(row.label, left - 28 if beside else width)
             if beside:
                 height = max(len(lines) * LINE, 22.0)
                 middle = y + 6 + height / 2

@@ -6,7 +6,8 @@ from typing import Any
 
 from django import forms
 
-_NUMBER = re.compile(r"(?P<number>-?(?:\d{1,3}(?:,\d{3})+|\d+)(?:\.\d+)?|-?\.\d+)\s*(?P<unit>\D.*)?")
+_NUMBER = re.compile(r"(?P<number>-?(?:[0-9]{1,3}(?:,[0-9]{3})+|[0-9]+)(?:\.[0-9]+)?|-?\.[0-9]+)\s*(?P<unit>[^0-9].*)?")
+LONGEST = 40
 SQUARE_METRES = {"m2": 1.0, "m²": 1.0, "sq m": 1.0, "square metres": 1.0, "ha": 10_000.0, "hectares": 10_000.0}
 GRAMS = {"g": 1.0, "grams": 1.0, "kg": 1000.0}
 METRES = {"m": 1.0, "metres": 1.0, "km": 1000.0}
@@ -40,18 +41,16 @@ class Amount(forms.Field):
         if not text:
             return None
         example = "180" if self.whole else "180 or 0.9"
-        if "\0" in text:
-            raise forms.ValidationError("This holds a character that cannot be read.")
-        found = _NUMBER.fullmatch(text.removeprefix("£"))
+        found = None if len(text) > LONGEST else _NUMBER.fullmatch(text.removeprefix("£"))
         unit = (found["unit"] or "").strip().lower() if found else ""
         if found is None or (unit and unit not in self.units):
             units = f", with {' or '.join(self.shown)} after it if you like" if self.shown else ""
-            raise forms.ValidationError(f"“{text[:40]}” is not a number; write one such as {example}{units}.")
-        number = float(found["number"].replace(",", "")) * self.units.get(unit, 1.0)
+            raise forms.ValidationError(f"“{text[:LONGEST]}” is not a number; write one such as {example}{units}.")
+        number = found["number"].replace(",", "")
         if not self.whole:
-            return number
-        if number != int(number):
-            raise forms.ValidationError(f"“{text[:40]}” is not a whole number; write one such as {example}.")
+            return float(number) * self.units.get(unit, 1.0)
+        if "." in number:
+            raise forms.ValidationError(f"“{text}” is not a whole number; write one such as {example}.")
         return int(number)
 
 

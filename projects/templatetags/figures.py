@@ -1,0 +1,92 @@
+"""Filters that say figures in templates the way `projects.dashboard.words` does."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from projects.dashboard import words
+from projects.dashboard.pages.estimate import STAGES, cost_name
+
+register = template.Library()
+
+_SKILLS = {
+    "anyone": "anyone",
+    "shown_once": "anyone who has been shown",
+    "trained": "somebody trained",
+    "certificate": "somebody with the certificate",
+    "contractor": "a contractor",
+}
+
+for _name in (
+    "area",
+    "counted",
+    "day",
+    "figure",
+    "lowered",
+    "money_span",
+    "odds",
+    "opened",
+    "pounds_exact",
+    "sentence",
+    "span",
+    "weight",
+    "whole_span",
+    "work_span",
+):
+    register.filter(_name, getattr(words, _name))
+
+
+register.filter("cost_name", cost_name)
+
+
+@register.filter
+def exact_weight(kg: float) -> str:
+    """Return a weight to be weighed out, to three significant digits."""
+    return words.weight(kg, 3)
+
+
+@register.simple_tag
+def plant(english_name: str, scientific_name: str) -> SafeString:
+    """Return the English name and the Latin one in italics."""
+    if not english_name:
+        return format_html('<i lang="la">{}</i>', scientific_name)
+    return format_html('{} <i lang="la">{}</i>', english_name, scientific_name)
+
+
+@register.filter
+def gross_span(line: Mapping[str, Any]) -> str:
+    """Return the range of a cost line with VAT."""
+    return words.pounds_between(line["p10_gross_gbp"], line["p90_gross_gbp"])
+
+
+@register.filter
+def full_stop(text: str) -> str:
+    """Return a text that ends its sentence."""
+    return text if text.endswith(".") else f"{text}."
+
+
+@register.filter
+def day_count(found: Mapping[str, float]) -> str:
+    """Return a range of days: "two days"."""
+    return words.whole_span(found, "day", "days")
+
+
+@register.filter
+def hundredths(share: float) -> str:
+    """Return a rate per hundred: 0.035 is "3.5 %"."""
+    return f"{words.figure(share * 100)}{words.NARROW_SPACE}%"
+
+
+@register.filter
+def skill(key: str) -> str:
+    """Return who can do a task."""
+    return _SKILLS.get(key, key)
+
+
+@register.filter
+def stage(key: str) -> str:
+    """Return what part of the work a task belongs to."""
+    return STAGES.get(key, key.replace("_", " "))
