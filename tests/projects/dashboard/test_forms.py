@@ -115,7 +115,9 @@ def test_areas_are_read_with_their_unit(typed, m2):
     assert form("").fields["area_m2"].clean(typed) == m2
 
 
-@pytest.mark.parametrize("typed", ["1,5", "1.800,5", "about 180", "2 acres", "1e3", "nan", "inf", "--1", "180\0"])
+@pytest.mark.parametrize(
+    "typed", ["1,5", "1.800,5", "about 180", "2 acres", "1e3", "nan", "inf", "--1", "180\0", "9" * 400, "٣"]
+)
 def test_what_is_no_number_is_refused_not_guessed(typed):
     query = QueryDict(mutable=True)
     query["area_m2"] = typed
@@ -241,6 +243,13 @@ def test_there_is_always_one_row_more_than_are_used():
     assert asked("area_m2=100&mix_7=neutral_meadow&mix_7_g=200")["plan"]["seed"] == [
         {"mix": "neutral_meadow", "kg": 0.2}
     ]
+
+
+def test_a_large_whole_number_keeps_every_digit():
+    filled = form("area_m2=1&random_seed=9223372036854775807")
+    assert filled.is_valid()
+    assert filled.asked()["random_seed"] == 2**63 - 1
+    assert "random_seed=9223372036854775807" in filled.query()
 
 
 def test_every_field_that_goes_straight_into_the_request_exists():
