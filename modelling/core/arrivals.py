@@ -13,8 +13,8 @@ from modelling.core.species import Traits
 class ArrivalModel:
     """What is drawn once for the run; arrays of shape (draws,).
 
-    Each species of a pool arrives in a managed year with a chance that falls with the distance. It starts with a few
-    plants on the whole site and grows as reliable forbs do.
+    Each species of a pool arrives in a managed year with a chance that falls with the distance; less ground than a
+    field catches fewer. It starts with a few plants on the whole site and grows as reliable forbs do.
 
     Parameters
     ----------
@@ -32,7 +32,8 @@ class ArrivalModel:
         self.world, self.traits = world, traits
         self.nearness = np.exp(-distance_m / world.row("arrival", "distance_scale"))
         self.hazard = world.value("arrival", "hazard") * self.nearness
-        self.pool = world.value("arrival", "pool")
+        share_of_field = min(area_m2 / world.value("arrival", "field_area"), 1)
+        self.pool = world.value("arrival", "pool") * share_of_field ** world.value("arrival", "area_exponent")
         self.founders_per_m2 = world.value("arrival", "founders") / area_m2
 
     def orchids(self, years: int) -> Array:

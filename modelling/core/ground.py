@@ -293,6 +293,11 @@ def taxon_of(parameters: ParameterSet, key: str) -> Taxon:
         return None if found is None else found.middle
 
     flower = parameters.find("taxon_values", key, "first_flower_year")
+    reaction = parameters.find("taxon_values", key, "ellenberg_r")
+    # a remembered step is one out either way; what is wider than that is the plant's own breadth
+    extra = 0.0
+    if reaction is not None and reaction.low is not None and reaction.high is not None:
+        extra = max((reaction.high - reaction.low) / 2 - 1, 0.0)
     return Taxon(
         key=key,
         model_class=words["model_class"],
@@ -302,6 +307,7 @@ def taxon_of(parameters: ParameterSet, key: str) -> Taxon:
         ellenberg_r=step("r"),
         ellenberg_l=step("l"),
         ellenberg_n=step("n"),
+        extra_reaction_width=extra,
     )
 
 

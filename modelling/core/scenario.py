@@ -33,6 +33,8 @@ class Taxon:
         Age in years at the first flower, 1 for an annual.
     ellenberg_f, ellenberg_r, ellenberg_l, ellenberg_n
         Wetness, soil reaction, light and nitrogen in Ellenberg steps; None where unknown.
+    extra_reaction_width
+        Ellenberg steps of soil reaction that a plant of sour and limy soils alike bears beyond the rest.
     """
 
     key: str
@@ -43,6 +45,7 @@ class Taxon:
     ellenberg_r: float | None = None
     ellenberg_l: float | None = None
     ellenberg_n: float | None = None
+    extra_reaction_width: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

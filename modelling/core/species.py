@@ -157,12 +157,14 @@ class SeedOnSite:
     def mismatch(self, taxon: Taxon) -> Array:
         """Ellenberg steps by which the site lies outside what the taxon tolerates; extra light harms nobody."""
         steps = np.zeros(self.world.n)
+        width = self.tolerance_width
         if taxon.ellenberg_f is not None:
-            steps += np.maximum(np.abs(taxon.ellenberg_f - self.ground.wetness_f) - self.tolerance_width, 0)
+            steps += np.maximum(np.abs(taxon.ellenberg_f - self.ground.wetness_f) - width, 0)
         if taxon.ellenberg_r is not None:
-            steps += np.maximum(np.abs(taxon.ellenberg_r - self.ground.reaction_r) - self.tolerance_width, 0)
+            gap = np.abs(taxon.ellenberg_r - self.ground.reaction_r)
+            steps += np.maximum(gap - width - taxon.extra_reaction_width, 0)
         if taxon.ellenberg_l is not None:
-            steps += np.maximum(taxon.ellenberg_l - self.ground.light_l - self.tolerance_width, 0)
+            steps += np.maximum(taxon.ellenberg_l - self.ground.light_l - width, 0)
         return steps
 
     def hurdle_chance(self, taxon: Taxon, log_odds: Array) -> Array:

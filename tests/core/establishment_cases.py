@@ -10,7 +10,7 @@ RATTLE = Taxon("rhinanthus_minor", "rattle", True, 1, 5, 6, 7, 4)
 TAXA = (
     RATTLE,
     Taxon("easy_forb", "reliable", False, 2, 5, 6, 7, 4),
-    Taxon("late_flowering_forb", "reliable", False, 3, 4, 7, 8, 2),
+    Taxon("late_flowering_forb", "reliable", False, 3, 4, 7, 8, 2, 1.5),
     Taxon("ox_eye", "pioneer", False, 2, 4, None, 7, 3),
     Taxon("clover", "legume", False, 2, 5, 6, 7, 6),
     Taxon("corn_flower", "annual", False, 1, None, None, 7, None),

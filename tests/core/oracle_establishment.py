@@ -234,7 +234,7 @@ class Draw:
         if taxon.ellenberg_f is not None:
             steps += max(abs(taxon.ellenberg_f - self.site("wetness_f")) - width, 0)
         if taxon.ellenberg_r is not None:
-            steps += max(abs(taxon.ellenberg_r - self.site("reaction_r")) - width, 0)
+            steps += max(abs(taxon.ellenberg_r - self.site("reaction_r")) - width - taxon.extra_reaction_width, 0)
         if taxon.ellenberg_l is not None and taxon.ellenberg_l > self.site("light_l"):
             steps += max(taxon.ellenberg_l - self.site("light_l") - width, 0)
         return steps
@@ -457,7 +457,8 @@ class Draw:
         for came in range(1, year + 1):
             hazard = self.value("arrival", "hazard") * nearness
             hazard *= self.regime_value(seasons[came - 1].regime, "managed")
-            count = self.value("arrival", "pool") * away * hazard
+            field = min(self.ground.area_m2 / self.value("arrival", "field_area"), 1)
+            count = self.value("arrival", "pool") * field ** self.value("arrival", "area_exponent") * away * hazard
             away *= 1 - hazard
             plants = self.value("arrival", "founders") / self.ground.area_m2
             for later in range(came + 1, year + 1):
