@@ -16,7 +16,7 @@ YEARLY_CUT: Final = {
     "tractor": "yearly_cut_tractor_bale",
 }
 FIRST_YEAR_CUT: Final = {
-    "hand": "first_year_cut_strimmer",
+    "hand": "first_year_cut_scythe",
     "pedestrian": "first_year_cut_strimmer",
     "tractor": "first_year_cut_tractor",
 }
