@@ -13,11 +13,13 @@ def check_rates(brief: Brief, steps: tuple[Step, ...], net_m2: float, bare: bool
     """Ask about rates far from the usual; a slip of units is the likeliest cause."""
     far = brief.value("advice", "rate_far_from_usual")
     number = 0
-    for index, step in enumerate(steps):
+    for step in steps:
         for place, item in enumerate(step.seed or ()):
             rate = item.kg * G_PER_KG / (net_m2 * step.area_share)
             usual = usual_rate(brief.parameters, item, bare)
-            pointer = f"/plan/seed/{number}/kg" if brief.plan.steps is None else f"/plan/steps/{index}/seed/{place}/kg"
+            pointer = f"/plan/seed/{number}/kg"
+            if brief.plan.steps is not None:
+                pointer = f"{_pointer(brief.plan.steps, step)}/seed/{place}/kg"
             number += 1
             low, high = usual.low or 0.0, usual.high or 0.0
             shown = (
@@ -55,7 +57,8 @@ def check_steps(brief: Brief, steps: tuple[Step, ...]) -> None:
             for s in given
             if s.seed and s.on < step.on and season_of(s.on, brief.parameters) == season and _same_ground(s, step)
         ]
-        if earlier and not later:
+        earlier = [s for s in earlier if not any(_same_ground(s, again) for again in later)]
+        if earlier:
             raise InputError(
                 ("plan", "steps", index, "on"),
                 "dates_out_of_order",
@@ -69,10 +72,10 @@ def check_steps(brief: Brief, steps: tuple[Step, ...]) -> None:
 def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: YearlyCare, operations: list[str]) -> None:
     """Timing and ground faults that the asker should look at."""
     short_lived = has_short_lived(brief, steps)
-    for index, step in enumerate(steps):
+    for step in steps:
         if not step.seed:
             continue
-        pointer = "/plan/sow_on" if brief.plan.steps is None else f"/plan/steps/{index}/on"
+        pointer = "/plan/sow_on" if brief.plan.steps is None else f"{_pointer(brief.plan.steps, step)}/on"
         if sown_late(step.on, brief.parameters):
             rattle = any(RATTLE_TAXON in contents(brief.parameters, item)[0] for item in step.seed)
             text = f"Sown on {step.on.day} {step.on:%B}: seed that needs winter chill waits until next year, with loss."
@@ -118,5 +121,13 @@ def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: Yearly
                 )
 
 
+def _pointer(given: tuple[Step, ...], step: Step) -> str:
+    """Pointer to a step where it stands in the request; the plan worked out is in order of dates."""
+    return f"/plan/steps/{next(index for index, other in enumerate(given) if other is step)}"
+
+
 def _same_ground(one: Step, other: Step) -> bool:
-    return one.zone == other.zone and (one.area_share == other.area_share or 1 in (one.area_share, other.area_share))
+    """Whether two steps touch the same ground; strips without a name are the same if they are of one size."""
+    if any(step.zone is None and step.area_share == 1 for step in (one, other)):
+        return True
+    return one.zone == other.zone and (one.zone is not None or one.area_share == other.area_share)
