@@ -155,13 +155,15 @@ def with_sowing_work(brief: Brief, steps: tuple[Step, ...], scale: str, net_m2: 
     out = list(steps)
     by_tractor = scale == "tractor" and net_m2 >= brief.value("scale", "tractor_sowing_from")
     how = "tractor" if by_tractor and not fits_operation(brief, SOWN_WITH["tractor"]) else "hand"
+    planted = set()
     for step in steps:
         common = {"on": step.on, "area_share": step.area_share, "zone": step.zone, "given": False}
         if step.seed and not named & {*SOWN_WITH.values()}:
             out.append(Step(operation=SOWN_WITH[how], **common))  # type: ignore[arg-type]
             if not named & {*ROLLED_WITH.values()}:
                 out.append(Step(operation=ROLLED_WITH[how], **common))  # type: ignore[arg-type]
-        if step.plugs and PLANT not in named:
+        if step.plugs and PLANT not in named and (step.on, step.zone, step.area_share) not in planted:
+            planted.add((step.on, step.zone, step.area_share))
             out.append(Step(operation=PLANT, **common))  # type: ignore[arg-type]
     return tuple(sorted(out, key=lambda s: s.on))
 

@@ -401,8 +401,9 @@ class Workbook:
         """Driver units of a step's operation: (draws,)."""
         area = full * step.area_share
         if driver == "plugs":
-            count = sum(p.count for s in self.plan.steps if s.on == step.on for p in s.plugs or ())
-            return np.full(self.n, float(count))
+            that_day = [s for s in self.plan.steps if s.plugs and s.on == step.on]
+            there = [s for s in that_day if (s.zone, s.area_share) == (step.zone, step.area_share)]
+            return np.full(self.n, float(sum(p.count for s in there or that_day for p in s.plugs or ())))
         if driver == "seed_kg":
             return np.full(self.n, sum(i.kg for s in self.plan.steps if s.on == step.on for i in s.seed or ()))
         if driver == "fence_m":
