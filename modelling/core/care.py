@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from calendar import month_name
 from typing import Final
 
 from modelling.core.brief import Brief, has_short_lived
@@ -85,8 +85,7 @@ def cuts_of(brief: Brief, kind: str, grazing: Grazing) -> tuple[tuple[int, int],
     if grazing.by != "none" and grazing.from_month < brief.value("cut", "early_before_month"):
         return ()
     month = int(brief.parameters.value("site_values", f"kind:{kind}", "cut_month"))
-    name = date(2000, month, 1).strftime("%B")
-    brief.assume("plan.aftercare.cut_month", "Yearly cut", f"one cut a year, about {day} {name}")
+    brief.assume("plan.aftercare.cut_month", "Yearly cut", f"one cut a year, about {day} {month_name[month]}")
     return ((month, day),)
 
 

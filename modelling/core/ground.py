@@ -17,6 +17,7 @@ from modelling.core.parameters import ParameterSet
 from modelling.core.plan import FullPlan, Site, Step
 from modelling.core.sampling import draw, uniforms
 from modelling.core.seed import live_by_taxon
+from modelling.core.units import DAYS_PER_YEAR, MONTHS_PER_YEAR, day_in
 
 #: strips or zones that one plan may have
 MOST_ZONES: Final = 6
@@ -24,7 +25,7 @@ MOST_ZONES: Final = 6
 MEAN_DRAWS: Final = 4000
 #: shares written with three figures may add up to so much more than the whole
 ROUNDED_SHARES: Final = 0.005
-DAYS_PER_MONTH: Final = 365.25 / 12
+DAYS_PER_MONTH: Final = DAYS_PER_YEAR / MONTHS_PER_YEAR
 #: operations that let seed reach the soil of a tall sward even if it has not been cut first
 OPENING: Final = (
     *STRIPPING, "smother_sheet", "rotavate_pedestrian", "rotavate_tractor", "power_harrow_tractor",
@@ -324,5 +325,4 @@ def taxa_of(parameters: ParameterSet, zones: Iterable[Zone]) -> tuple[Taxon, ...
 
 def shifted(step: Step, years: int) -> Step:
     """A step some years later."""
-    day = min(step.on.day, 28) if step.on.month == 2 else step.on.day
-    return replace(step, on=step.on.replace(year=step.on.year + years, day=day))
+    return replace(step, on=day_in(step.on.year + years, step.on.month, step.on.day))

@@ -12,12 +12,11 @@ import numpy as np
 
 from modelling.core.distributions import Array
 from modelling.core.parameters import ParameterSet
-from modelling.core.units import M2_PER_HA, M_PER_KM
+from modelling.core.units import DAYS_PER_WEEK, M2_PER_HA, M_PER_KM
 
 #: hours over which vibration exposure is averaged: an eight-hour day, HSE L140
 HAV_POINTS_DAY_H = 8
 _HOURS_PER_THOUSAND = M_PER_KM
-DAYS_IN_WEEK = 7
 
 
 def field_capacity_ha_per_h(speed_km_per_h: Array, width_m: Array, efficiency_share: Array) -> Array:
@@ -59,7 +58,7 @@ class HireRule:
     three_days: float
     week: float
     each_further_day: float
-    days_in_week: int = DAYS_IN_WEEK
+    days_in_week: int = DAYS_PER_WEEK
 
 
 def hire_rule(parameters: ParameterSet) -> HireRule:

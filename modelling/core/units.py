@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Final
 
 #: unit -> how to say it in plain words
@@ -70,6 +71,10 @@ G_PER_KG: Final = 1_000.0
 SEEDS_PER_WEIGHED_THOUSAND: Final = 1_000.0
 G_PER_T: Final = 1_000_000.0
 M_PER_KM: Final = 1_000.0
+DAYS_PER_WEEK: Final = 7
+DAYS_PER_YEAR: Final = 365.25
+MONTHS_PER_YEAR: Final = 12
+DAYS_IN_FEBRUARY: Final = 28
 
 
 def ha(area_m2: float) -> float:
@@ -80,3 +85,8 @@ def ha(area_m2: float) -> float:
 def kg_per_ha(rate_g_per_m2: float) -> float:
     """Kilograms per hectare in `rate_g_per_m2` grams per square metre (4 g/m2 is 40 kg/ha)."""
     return rate_g_per_m2 * M2_PER_HA / G_PER_KG
+
+
+def day_in(year: int, month: int, day: int) -> date:
+    """A day of the year in another year; what falls on 29 February is put on the 28th."""
+    return date(year, month, min(day, DAYS_IN_FEBRUARY) if month == 2 else day)

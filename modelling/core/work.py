@@ -17,7 +17,7 @@ from modelling.core.plan import FullPlan, SeedItem, Step
 from modelling.core.planner import LOOK, SURVEY
 from modelling.core.sampling import draw
 from modelling.core.seed import cheapest_packs, packs_of, price_item
-from modelling.core.units import G_PER_KG, G_PER_T, M2_PER_HA
+from modelling.core.units import DAYS_PER_YEAR, G_PER_KG, G_PER_T, M2_PER_HA, day_in
 
 DISPOSAL: Final = {
     "heap": "rake_arisings_to_heap",
@@ -32,7 +32,6 @@ SOW_BY_HAND: Final = "sow_hand"
 WATER: Final = "water_plugs"
 FIELD: Final = "field"
 TRAINED: Final = ("trained", "certificate")
-DAYS_PER_YEAR: Final = 365.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -383,7 +382,7 @@ class Workbook:
         times = len(care.cuts)
         if care.cut_operation is not None and times:
             month, day = care.cuts[-1]
-            on = date(plan.first_summer + 1, month, min(day, 28))
+            on = day_in(plan.first_summer + 1, month, day)
             self.add(Task(care.cut_operation, YEARLY, on, np.full(self.n, cut_area), times))
             if removed:
                 self.dispose(YEARLY, on, tonnes / times, times)
