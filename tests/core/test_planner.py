@@ -565,3 +565,12 @@ def test_a_fault_in_an_option_names_the_option(parameters: ParameterSet) -> None
         compare(parameters, question, (("right", Plan()), ("wrong", wrong)), (9, 15))
     assert refused.value.field == ("options", 1, "plan", "steps", 1, "on")
     assert refused.value.code == "dates_out_of_order"
+
+
+def test_a_yearly_cut_on_the_last_of_the_month_is_dated_so(parameters: ParameterSet) -> None:
+    def dated(on: date) -> date:
+        found = answered(parameters, Site(180.0), Plan(aftercare=Aftercare(cut_on=(on,))))
+        return next(done.task.on for done in found.work.done if done.task.operation == found.plan.care.cut_operation)
+
+    assert dated(date(2027, 8, 31)) == date(2028, 8, 31)
+    assert dated(date(2024, 2, 29)) == date(2028, 2, 28)
