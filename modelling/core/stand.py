@@ -236,8 +236,6 @@ class Stand:
             self.spread(year, now)
         np.add(now, 1, out=work)
         now /= work
-        if model.finite:
-            self.count_one_by_one(now)
         return now
 
     def state(self, year: int) -> Array:
@@ -253,12 +251,11 @@ class Stand:
         work *= self.come[year] * self.model.spread[self.cut]
         now += work
 
-    def count_one_by_one(self, now: Array) -> None:
-        """On a small site a species with less than a plant to its name is gone; the mean is kept."""
+    def whole_plants(self, now: Array) -> Array:
+        """On a small site, 0 where the species has less than a plant to its name, else what keeps the mean."""
         alive = now >= self.model.fate[:, None, None, self.cut]
         chance = -np.expm1(now * (-self.model.ground.area_m2 * self.ceiling))
-        now *= alive
-        np.divide(now, chance, out=now, where=alive & (chance > 0))
+        return np.divide(alive, chance, out=np.zeros_like(now), where=alive & (chance > 0))
 
     def flowering(self, year: int, now: Array) -> Array:
         """State of the plants old enough to flower: those of their first possible year that live on, at most."""
@@ -273,8 +270,14 @@ class Stand:
 
     def observe(self, year: int, now: Array, totals: list[Array]) -> None:
         """Species seen in a quadrat of each area, V / (V + half) with V the plants that catch the eye, summed."""
-        work, visible, overlooked = self.work, now, self.model.traits.name in SLOW
+        work, overlooked = self.work, self.model.traits.name in SLOW
         flower = self.flowering(year, now) if overlooked or self.sums is not None else now
+        expected = now
+        if self.model.finite:
+            whole = self.whole_plants(now)
+            now = now * whole
+            flower = flower * whole
+        visible = now
         if overlooked:
             visible = np.subtract(now, flower, out=self.visible)
             visible *= self.model.traits.seen_without_flower
@@ -284,13 +287,13 @@ class Stand:
             np.divide(visible, work, out=work)
             work.sum(axis=0, out=total)
         if self.sums is not None:
-            self.follow(self.sums, year, now, flower)
+            self.follow(self.sums, year, expected, now, flower)
 
-    def follow(self, sums: TimelineSums, year: int, now: Array, flower: Array) -> None:
+    def follow(self, sums: TimelineSums, year: int, expected: Array, now: Array, flower: Array) -> None:
         """Add the year to the timelines; `work` holds the chance of being seen in the last area."""
         work = self.work
         sums.add(sums.seen, year, work)
-        sums.add(sums.present, year, np.greater_equal(now, self.model.fate[:, None, None, self.cut], out=work))
+        sums.add(sums.present, year, np.greater_equal(expected, self.model.fate[:, None, None, self.cut], out=work))
         np.divide(flower, np.add(flower, self.half_seen[-1], out=work), out=work)
         sums.add(sums.flower, year, work)
         sums.add(sums.density, year, np.multiply(now, self.ceiling, out=work))

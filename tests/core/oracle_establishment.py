@@ -399,8 +399,6 @@ class Draw:
             share = self.row("background", "already_there_share")
             if self.luck.uniform(self.d, "background", taxon.key) < share:
                 start = self.luck.row(self.d, "background", "density", "site", taxon.key) / ceiling
-        fate = self.luck.exponential(self.d, "finite_site", taxon.key)
-        finite = self.ground.area_m2 < self.value("all", "finite_site_limit")
         history = {z: [] for z in seasons_of}
         for year in range(1, self.years + 1):
             now = {}
@@ -421,9 +419,6 @@ class Draw:
                     come = self.seedling_chance(name, seasons_of[z][year - 1], year)
                     state += (mean - state) * self.row("arrival", "spread_from_strip") * come
                 state /= 1 + state
-                if finite:
-                    plants = state * ceiling * self.ground.area_m2
-                    state = state / (1 - math.exp(-plants)) if plants >= fate else 0.0
                 history[z].append(state)
         return history
 
@@ -517,7 +512,13 @@ class Draw:
     def count(self, answer, taxon, history, at, weight, known, sown, total):
         """Add one species of one zone to the counts and to its own line."""
         name, ceiling = taxon.model_class, self.ceiling(taxon.model_class)
-        state, flower = history[at[1] - 1], self.flowering(taxon, history, at[1])
+        expected, flower = history[at[1] - 1], self.flowering(taxon, history, at[1])
+        fate = self.luck.exponential(self.d, "finite_site", taxon.key)
+        plants = expected * ceiling * self.ground.area_m2
+        whole = 1.0
+        if self.ground.area_m2 < self.value("all", "finite_site_limit"):
+            whole = 1 / (1 - math.exp(-plants)) if plants >= fate else 0.0
+        state, flower = expected * whole, flower * whole
         visible = state
         if name in ("slow", "slow_grass"):
             visible = flower + self.value(name, "seen_without_flower_share") * (state - flower)
@@ -526,8 +527,7 @@ class Draw:
             sown[area] += weight * seen
             total[area] += weight * seen * (1 - known / 2 if name in ("grass", "slow_grass") else 1)
         key = (taxon.key, *at)
-        fate = self.luck.exponential(self.d, "finite_site", taxon.key)
-        present = state * ceiling * self.ground.area_m2 >= fate
+        present = plants >= fate
         for line, amount in (
             (answer.present, float(present)),
             (answer.seen, self.seen_share(visible * ceiling, self.unit_m2)),
