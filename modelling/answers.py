@@ -201,7 +201,7 @@ def recipe(
         "release": RELEASE,
         "model_version": MODEL_VERSION,
         "as_of": question.as_of,
-        "inputs_checksum": checksum(canonical_text(inputs)),
+        "inputs_checksum": checksum(canonical_text({"inputs": inputs})),
         "reference_checksum": parameters.checksum,
         "random_seed": question.random_seed,
         "world_seed": question.world_seed,

@@ -65,10 +65,14 @@ def question_of(
 def rounded(value: Any, *, money: bool = False) -> Any:
     """The same structure with floats to six significant digits, pounds (`*_gbp`) to the penny.
 
-    Infinite numbers are refused.
+    What stands under `inputs` is kept to the last digit, so that the recipe makes the same answer again. Infinite
+    numbers are refused.
     """
     if isinstance(value, dict):
-        return {key: rounded(item, money=str(key).endswith("_gbp")) for key, item in value.items()}
+        return {
+            key: item if key == "inputs" else rounded(item, money=str(key).endswith("_gbp"))
+            for key, item in value.items()
+        }
     if isinstance(value, list | tuple):
         return [rounded(item) for item in value]
     if isinstance(value, bool | int | str) or value is None:
