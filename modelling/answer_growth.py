@@ -21,7 +21,8 @@ class Growth(Part):
 
     def seed(self) -> dict[str, Any]:
         items = []
-        bought = {b.item: b for b in self.work.bought}
+        # seed is bought in the order of the plan, step by step, with the plugs of a step after its seed
+        bought = iter([b for b in self.work.bought if not b.item.startswith("plugs_")])
         needs = iter(self.plan.seed_need)
         for step in self.plan.steps:
             area = self.plan.net_m2 * step.area_share
@@ -37,7 +38,7 @@ class Growth(Part):
                         "g_per_m2": rate,
                         "usual_g_per_m2": [low * G_PER_KG / area, high * G_PER_KG / area],
                         "needed_kg": [low, high],
-                        "packs": [{"kg": size, "count": n} for size, n in bought[item.key].packs.items()],
+                        "packs": [{"kg": size, "count": n} for size, n in next(bought).packs.items()],
                         "live_seeds_per_m2": live,
                     }
                 )

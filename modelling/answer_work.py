@@ -122,7 +122,8 @@ class Work(Part):
         }
 
     def cost_line(self, line: Line, gross_pence: int) -> dict[str, Any]:
-        net = round(float(line.net_gbp.mean()) * 100) if line.vat_share else gross_pence
+        # of a penny or two the rounded net may be more than the gross, which was rounded with its fellows
+        net = min(round(float(line.net_gbp.mean()) * 100), gross_pence) if line.vat_share else gross_pence
         p10, p90 = (round(x, 2) for x in quantiles(line.gross_gbp, (0.1, 0.9)))
         return {
             "key": line.key,
