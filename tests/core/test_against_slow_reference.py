@@ -317,3 +317,25 @@ def test_a_number_in_the_middle_of_a_band_and_at_its_open_end() -> None:
 
     assert band(10, 15).middle == 12.5
     assert band(281, None).middle == 281
+
+
+def test_a_helper_beside_the_operator_works_as_long_as_the_machine() -> None:
+    # 2 machine hours: 2.2 of the operator and 2 of the helper
+    assert labour.hours_with_machine(np.array(2.0), np.array(1.1), np.array(1.0)) == pytest.approx(4.2)
+
+
+@pytest.mark.parametrize(
+    ("item", "on_bare", "middle"),
+    [
+        (SeedItem(1, mix="neutral_flowers_with_rattle"), True, 1.5),
+        (SeedItem(1, mix="neutral_flowers_with_rattle"), False, 1),
+        (SeedItem(1, taxon="rhinanthus_minor"), True, 0.1),
+        (SeedItem(1, taxon="rhinanthus_minor"), False, 0.25),
+        # no rate of its own: that of one kind in patches
+        (SeedItem(1, taxon="primula_veris"), False, 0.2),
+        # only meant for bare ground
+        (SeedItem(1, mix="cornfield_annuals"), False, 2),
+    ],
+)
+def test_the_usual_rate_of_an_item(parameters: ParameterSet, item: SeedItem, on_bare: bool, middle: float) -> None:
+    assert seed.usual_rate(parameters, item, on_bare).middle == middle
