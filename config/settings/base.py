@@ -103,6 +103,9 @@ NUM_PROXIES = environment.whole_number("FORBCAST_NUM_PROXIES", default=0)
 # One switch, for benchmarks: off lets one address ask for as much as the machine gives.
 THROTTLE = environment.switch("FORBCAST_THROTTLE", default=True)
 
+# Draws x plants x years x options x 2 forecasts that one call may compute while the caller waits.
+LARGEST_CALL_CELLS = 4_000_000
+
 REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["projects.api.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["projects.api.renderers.FiniteJSONRenderer"],
@@ -128,8 +131,8 @@ SPECTACULAR_SETTINGS = {
     "SCHEMA_PATH_PREFIX": r"/api/v1",
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     "POSTPROCESSING_HOOKS": [
-        "drf_spectacular.hooks.postprocess_schema_enums",
         "projects.api.schema.add_problems",
+        "projects.api.v1.examples.add_examples",
     ],
 }
 

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from rapidfuzz import process
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
@@ -38,6 +39,37 @@ class ApiView(APIView):
                 ],
             )
         return data
+
+    def read_query(self, request: Request, *known: str) -> dict[str, str]:
+        """Return what stands after the address's question mark.
+
+        Raises
+        ------
+        Problem
+            422 if it says something that this address does not read, or says it twice.
+        """
+        for name, values in request.query_params.lists():
+            shown = name[:_SHOWN]
+            if name not in known:
+                allowed = ", ".join(known) or "nothing"
+                near = tuple(word for word, _, _ in process.extract(shown, known, limit=1, score_cutoff=60))
+                text = f"This address does not read {shown!r}; after the question mark it reads {allowed}."
+                raise query_problem(shown, "unknown_key", text, values[0][:_SHOWN], allowed, near)
+            if len(values) > 1:
+                text = f"{name} is given {len(values)} times; once is enough."
+                raise query_problem(name, "given_twice", text, values[1][:_SHOWN], "one value")
+        return request.query_params.dict()
+
+
+def query_problem(
+    parameter: str, code: str, detail: str, value: str, expected: str, suggestions: tuple[str, ...] = ()
+) -> Problem:
+    """Return the 422 that points at one part of the address."""
+    found = FieldProblem("", code, detail, value, expected, suggestions, parameter)
+    return Problem("invalid_request", detail, errors=[found])
+
+
+_SHOWN = 80
 
 
 def _json_type(data: Any) -> str:

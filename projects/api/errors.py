@@ -11,8 +11,12 @@ from django.urls import Resolver404, resolve
 from django.views import csrf, defaults
 from rest_framework import exceptions
 
+from modelling.errors import RequestRefused
+
 API_PREFIX = "/api/"
 MEDIA_TYPE = "application/problem+json"
+# A request of 64 kB can be wrong in thousands of places; nobody reads more than these.
+MOST_ERRORS = 100
 _ABSENT = object()
 
 
@@ -58,8 +62,8 @@ KINDS: dict[str, ProblemKind] = {
     "invalid_request": ProblemKind(
         422,
         "Read, but wrong",
-        "The body is JSON, but something in it is not as it should be. Each entry of errors points at one "
-        "thing, says what was read, and what would be right.",
+        "The body is JSON, but something in it is not as it should be, or something after the question mark of the "
+        "address. Each entry of errors points at one thing, says what was read, and what would be right.",
     ),
     "too_costly": ProblemKind(
         422,
@@ -84,7 +88,7 @@ class FieldProblem:
     Parameters
     ----------
     pointer
-        JSON Pointer (RFC 6901) into the body; "" is the whole of it.
+        JSON Pointer (RFC 6901) into the body; "" is the whole of it, or the address if `parameter` is given.
     code
         Stable, lower_snake.
     detail
@@ -95,6 +99,8 @@ class FieldProblem:
         What would be right: a type, a range, a list of words.
     suggestions
         Nearest right words, best first.
+    parameter
+        Name in the address's query, where that is what is wrong.
     """
 
     pointer: str
@@ -103,6 +109,7 @@ class FieldProblem:
     value: Any = field(default=_ABSENT)
     expected: Any = field(default=_ABSENT)
     suggestions: tuple[str, ...] = ()
+    parameter: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the entry as JSON-ready data, without what was not given."""
@@ -113,6 +120,8 @@ class FieldProblem:
             data["expected"] = self.expected
         if self.suggestions:
             data["suggestions"] = list(self.suggestions)
+        if self.parameter:
+            data["parameter"] = self.parameter
         return data
 
 
@@ -186,6 +195,8 @@ def as_problem(exc: Exception, request: HttpRequest, allowed_methods: list[str])
     match exc:
         case Problem():
             return exc
+        case RequestRefused():
+            return refusal(exc)
         case Http404() | exceptions.NotFound():
             return not_found_problem(request.path)
         case PermissionDenied() | exceptions.PermissionDenied() | exceptions.NotAuthenticated():
@@ -215,6 +226,29 @@ def as_problem(exc: Exception, request: HttpRequest, allowed_methods: list[str])
     return None
 
 
+def refusal(refused: RequestRefused) -> Problem:
+    """Return the 422 for a request that the model cannot answer, with the first of what is wrong."""
+    found, more = refused.errors[:MOST_ERRORS], len(refused.errors) - MOST_ERRORS
+    detail = found[0].detail if len(found) == 1 else f"{len(refused.errors):,} things are not as they should be."
+    if more > 0:
+        detail += f" The first {MOST_ERRORS} are listed."
+    return Problem(
+        "too_costly" if any(error.code == "too_costly" for error in found) else "invalid_request",
+        detail,
+        errors=[
+            FieldProblem(
+                error.pointer,
+                error.code,
+                error.detail,
+                error.value,
+                error.expected or _ABSENT,
+                tuple(error.suggestions),
+            )
+            for error in found
+        ],
+    )
+
+
 def not_found_problem(path: str) -> Problem:
     """Return the problem of an address where nothing stands, naming the one with a slash if that exists."""
     if not path.endswith("/"):
@@ -223,9 +257,7 @@ def not_found_problem(path: str) -> Problem:
         except Resolver404:
             pass
         else:
-            return Problem(
-                "not_found", f"Nothing stands at {path[:200]!r}; addresses end with a slash: {path}/."
-            )
+            return Problem("not_found", f"Nothing stands at {path[:200]!r}; addresses end with a slash: {path}/.")
     return Problem("not_found", f"Nothing stands at {path[:200]!r}.")
 
 
@@ -237,9 +269,7 @@ def is_api(request: HttpRequest) -> bool:
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer a request that Django itself found malformed."""
     if is_api(request):
-        return problem_response(
-            Problem("bad_request", "The request is malformed: check its headers and address.")
-        )
+        return problem_response(Problem("bad_request", "The request is malformed: check its headers and address."))
     return defaults.bad_request(request, exception)
 
 
@@ -260,9 +290,7 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 def server_error(request: HttpRequest) -> HttpResponse:
     """Answer for a mistake of our own; Django has logged it."""
     if is_api(request):
-        return problem_response(
-            Problem("server_error", "Something went wrong on our side; it has been logged.")
-        )
+        return problem_response(Problem("server_error", "Something went wrong on our side; it has been logged."))
     return defaults.server_error(request)
 
 

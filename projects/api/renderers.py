@@ -15,9 +15,7 @@ class FiniteJSONRenderer(BaseRenderer):
     format = "json"
     charset = None
 
-    def render(
-        self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None
-    ) -> bytes:
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
         """Return the answer's bytes.
 
         Raises

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from drf_spectacular.contrib.pydantic import PydanticExtension
+from drf_spectacular.plumbing import ResolvedComponent
 from drf_spectacular.renderers import (
     OpenApiJsonRenderer,
     OpenApiJsonRenderer2,
@@ -9,6 +11,7 @@ from drf_spectacular.renderers import (
     OpenApiYamlRenderer2,
 )
 from drf_spectacular.views import SpectacularAPIView
+from pydantic.json_schema import GenerateJsonSchema
 
 from projects.api.errors import KINDS, MEDIA_TYPE
 
@@ -28,6 +31,10 @@ _FIELD_PROBLEM: dict[str, Any] = {
             "type": "array",
             "items": {"type": "string"},
             "description": "Nearest right words, best first.",
+        },
+        "parameter": {
+            "type": "string",
+            "description": "Name after the question mark of the address, where that is what is wrong.",
         },
     },
     "required": ["pointer", "code", "detail"],
@@ -55,18 +62,75 @@ _PROBLEM: dict[str, Any] = {
 }
 
 
+_REF = "#/components/schemas/{model}"
+
+
+class PlainJsonSchema(GenerateJsonSchema):
+    """JSON Schema without titles that only repeat the names."""
+
+    def field_title_should_be_set(self, schema: Any) -> bool:
+        return False
+
+
+class ContractExtension(PydanticExtension):
+    """Describes contracts as the border reads and writes them: requests by what is let in."""
+
+    priority = 1
+
+    def map_serializer(self, auto_schema: Any, direction: str) -> dict[str, Any]:
+        mode = "validation" if direction == "request" else "serialization"
+        schema: dict[str, Any] = self.target.model_json_schema(
+            ref_template=_REF, schema_generator=PlainJsonSchema, mode=mode
+        )
+        for name, part in schema.pop("$defs", {}).items():
+            component = ResolvedComponent(name=name, type=ResolvedComponent.SCHEMA, object=name, schema=_tidy(part))
+            auto_schema.registry.register_on_missing(component)
+        return _tidy(schema)
+
+
+def _tidy(schema: Any) -> Any:
+    """Return the schema without its title, which repeats its name, and with limits of dates in words."""
+    if isinstance(schema, list):
+        return [_tidy(item) for item in schema]
+    if not isinstance(schema, dict):
+        return schema
+    found = {key: _tidy(value) for key, value in schema.items()}
+    if isinstance(found.get("title"), str):
+        del found["title"]
+    if schema.get("format") == "date" and "ge" in schema:
+        # JSON Schema has no such words for dates.
+        found["description"] = f"From {found.pop('ge')} to {found.pop('le')}."
+    return found
+
+
 def add_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
-    """Give every operation the one answer that any error has."""
-    schemas = result.setdefault("components", {}).setdefault("schemas", {})
+    """Give every operation the errors it can answer with, by status, and the one shape that all have."""
+    components = result.setdefault("components", {})
+    schemas = components.setdefault("schemas", {})
     schemas["FieldProblem"] = _FIELD_PROBLEM
     schemas["Problem"] = _PROBLEM
+    used = set()
     for operations in result["paths"].values():
-        for operation in operations.values():
-            operation["responses"]["default"] = {
-                "description": "Any error.",
-                "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
-            }
+        for method, operation in operations.items():
+            statuses = {400, 406, 422} | ({413, 415, 429} if method == "post" else set())
+            if any(parameter["in"] == "path" for parameter in operation.get("parameters", ())):
+                statuses.add(404)
+            for status in sorted(statuses):
+                operation["responses"][str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
+            operation["responses"]["default"] = _response("Any other error.")
+            used |= statuses
+    components["responses"] = {f"Problem{status}": _response(_meaning(status)) for status in sorted(used)}
     return result
+
+
+def _response(description: str) -> dict[str, Any]:
+    content = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
+    return {"description": description, "content": content}
+
+
+def _meaning(status: int) -> str:
+    """Return what each code of a status means, as Markdown."""
+    return "\n".join(f"- `{code}`: {kind.meaning}" for code, kind in KINDS.items() if kind.status == status)
 
 
 class SchemaView(SpectacularAPIView):

@@ -22,9 +22,7 @@ class HealthView(ApiView):
         return Response(
             {
                 "status": "well" if all(checks.values()) else "failing",
-                "checks": {
-                    name: "reached" if reached else "out of reach" for name, reached in checks.items()
-                },
+                "checks": {name: "reached" if reached else "out of reach" for name, reached in checks.items()},
             },
             status=200 if all(checks.values()) else 503,
             headers={"Cache-Control": "no-store"},

@@ -1,0 +1,50 @@
+"""Worked examples in the description: requests, and real answers as `manage.py refresh_examples` wrote them."""
+
+from typing import Any
+
+import orjson
+from django.conf import settings
+
+FOLDER = settings.BASE_DIR / "fixtures" / "worked_examples"
+ASKED = {
+    "/api/v1/estimates/": {
+        "smallest": "The smallest request: the rest is assumed and planned, and the answer says what",
+        "churchyard": "A churchyard, eight people, a borrowed scarifier",
+        "dated_steps": "A field with dated steps on two parts of it",
+    },
+    "/api/v1/comparisons/": {
+        "comparison": "Two ways to prepare the ground of a churchyard",
+    },
+}
+ANSWERED = {
+    "/api/v1/estimates/": {"churchyard": "The churchyard's estimate, with the first two entries of every list"},
+    "/api/v1/comparisons/": {"comparison": "The comparison, with the first two entries of every list"},
+}
+KEPT = 2
+
+
+def read(name: str) -> Any:
+    """Return one worked example."""
+    return orjson.loads((FOLDER / f"{name}.json").read_bytes())
+
+
+def shortened(value: Any) -> Any:
+    """Return the same structure with the first entries of every list only."""
+    if isinstance(value, dict):
+        return {key: shortened(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [shortened(item) for item in value[:KEPT]]
+    return value
+
+
+def add_examples(result: dict[str, Any], **_: Any) -> dict[str, Any]:
+    """Put the examples into the description."""
+    for path, names in ASKED.items():
+        operation = result["paths"][path]["post"]
+        operation["requestBody"]["content"]["application/json"]["examples"] = {
+            name: {"summary": summary, "value": read(name)} for name, summary in names.items()
+        }
+        operation["responses"]["200"]["content"]["application/json"]["examples"] = {
+            name: {"summary": summary, "value": read(f"{name}.answer")} for name, summary in ANSWERED[path].items()
+        }
+    return result
