@@ -1,11 +1,12 @@
 from django.urls import include, path
 
-from projects.api.views import HealthView, ProblemKindView
+from projects.api.views import HealthView
+from projects.dashboard.views.problems import problem
 
 urlpatterns = [
     path("api/", include("projects.api.urls")),
     path("health/", HealthView.as_view(), name="health"),
-    path("problems/<slug:code>/", ProblemKindView.as_view(), name="problem"),
+    path("problems/<slug:code>/", problem, name="problem"),
     path("", include("projects.urls")),
 ]
 

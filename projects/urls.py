@@ -1,5 +1,7 @@
 """Addresses of the pages."""
 
-from django.urls import URLPattern
+from django.urls import include, path
 
-urlpatterns: list[URLPattern] = []
+urlpatterns = [
+    path("", include("projects.dashboard.urls")),
+]
