@@ -4,40 +4,81 @@ import socket
 from argparse import ArgumentParser
 from typing import Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import run
 from django.core.wsgi import get_wsgi_application
 
 HOST = "127.0.0.1"
+PORT = 8000
+TRIED = 50
+QUESTION = "fixtures/worked_examples/churchyard.json"
+STORY = (
+    "The churchyard of St Oswin's, Harrow Fold (both invented): 180 m² of rank grass, eight\n"
+    "people for three hours, a borrowed scarifier, £150. What do they need, and what will grow?"
+)
 
 
 class Command(BaseCommand):
-    """Prepare the database and serve the pages and the API on this machine."""
+    """Prepare the database, show one worked estimate, and serve the pages and the API on this machine."""
 
-    help = "Prepare the database, then serve Forbcast on this machine until Ctrl-C."
+    help = "Prepare the database, show a worked estimate, then serve Forbcast on this machine until Ctrl-C."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("--port", type=int, default=8000, help="port to serve on (default 8000)")
+        parser.add_argument("--port", type=int, help=f"port to serve on (default {PORT}, or the next free one)")
+        parser.add_argument("--no-serve", action="store_true", help="stop after the worked estimate")
 
-    def handle(self, *args: Any, port: int, **options: Any) -> None:
-        refuse_taken(port)
+    def handle(self, *args: Any, port: int | None, no_serve: bool, **options: Any) -> None:
+        if not no_serve:
+            port = free_port() if port is None else refuse_taken(port)
+        self.say("Preparing the database.")
         call_command("migrate", verbosity=0)
-        self.stdout.write(f"Forbcast is at http://{HOST}:{port}/ and its API at http://{HOST}:{port}/api/v1/")
-        self.stdout.write("Nobody else can reach it. Ctrl-C stops it.")
+        self.say("Working out one estimate.")
+        self.say(f"\n{STORY}\n\n")
+        call_command("estimate", str(settings.BASE_DIR / QUESTION), stdout=self.stdout)
+        self.say(f"\nThe same again: manage.py estimate {QUESTION}")
+        if port is None or no_serve:
+            return
+        if port != PORT:
+            self.say(f"Serving on port {port}.")
+        self.say(f"Forbcast is at http://{HOST}:{port}/ and its API at http://{HOST}:{port}/api/v1/")
+        self.say("Nobody else can reach it. Ctrl-C stops it.")
         try:
             run(HOST, port, get_wsgi_application(), threading=True)
         except KeyboardInterrupt:
-            self.stdout.write("Stopped.")
+            self.say("Stopped.")
+
+    def say(self, text: str) -> None:
+        """Print at once, also where nobody watches a terminal."""
+        self.stdout.write(text)
+        self.stdout.flush()
 
 
-def refuse_taken(port: int) -> None:
-    """Raise CommandError if something else already serves on the port."""
+def refuse_taken(port: int) -> int:
+    """Return the port; raises CommandError if it cannot be served on."""
+    if not 1 <= port <= 65_535:
+        raise CommandError(f"Port {port} is none; ports go from 1 to 65535.")
+    fault = taken(port)
+    if fault:
+        raise CommandError(f"Port {port} is taken ({fault}). Leave --port out, and a free one is looked for.")
+    return port
+
+
+def free_port() -> int:
+    """Return the usual port, or the next one that nothing serves on; raises CommandError if there is none."""
+    for port in range(PORT, PORT + TRIED):
+        if not taken(port):
+            return port
+    raise CommandError(f"Ports {PORT} to {PORT + TRIED - 1} are all taken. Choose one with --port.")
+
+
+def taken(port: int) -> str:
+    """Return why a port cannot be served on; empty if it can."""
     with socket.socket() as probe:
         probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             probe.bind((HOST, port))
         except OSError as error:
-            raise CommandError(
-                f"Port {port} is taken ({error.strerror}). Choose another: --port {port + 1}"
-            ) from error
+            return error.strerror or str(error)
+    return ""
