@@ -51,8 +51,7 @@ BLAS_PRODUCTS = {"dot", "einsum", "inner", "matmul", "tensordot", "vdot"}
 
 def modules():
     return sorted(
-        ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
-        for path in CORE.rglob("*.py")
+        ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__") for path in CORE.rglob("*.py")
     )
 
 
