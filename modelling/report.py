@@ -16,6 +16,10 @@ Answer = Mapping[str, Any]
 _CHECKSUM_SHOWN: Final = 12
 _STAGES: Final = (("setup", "to make it"), ("first_year", "in the first year"), ("yearly", "each later year"))
 _SPREADS: Final = ("share_of_species_spread", "share_of_cost_spread")
+_MINUTES: Final = 60
+_KG: Final = 1000
+_LITRES: Final = 1000
+_LARGE_UNIT: Final = 0.1
 _NO_KINDS: Final = 0.05
 
 
@@ -93,7 +97,20 @@ def _whole_span(draws: Answer, one: str, many: str) -> str:
 
 
 def _pounds(money: Answer) -> str:
-    return wording.pounds(money["p10_gbp"], money["p90_gbp"])
+    return wording.pounds(money["p10_gbp"], money["p90_gbp"]) if money["p90_gbp"] else "nothing"
+
+
+def _scaled(draws: Answer, large: str, small: str, factor: float) -> str:
+    """A range in the smaller unit where the larger would show noughts only."""
+    if draws["p90"] >= _LARGE_UNIT:
+        return _span(draws, large)
+    return wording.between(draws["p10"] * factor, draws["p90"] * factor, small)
+
+
+def _person_hours(draws: Answer) -> str:
+    if draws["p90"] >= 1:
+        return _span(draws, "person-hours")
+    return wording.between(draws["p10"] * _MINUTES, draws["p90"] * _MINUTES, "person-minutes")
 
 
 def _percent(share: float) -> str:
@@ -162,20 +179,24 @@ def _hands(answer: Answer) -> Iterator[str]:
     hours = wording.figure(labour["hours_per_session"])
     setup = _whole_span(labour["sessions_setup"], "session", "sessions")
     yearly = _whole_span(labour["sessions_yearly"], "session", "sessions")
+    yield from _item(f"{_person_hours(labour['person_hours_setup'])} to make it: {setup} of {hours} h for {crew}.")
     yield from _item(
-        f"{_span(labour['person_hours_setup'], 'person-hours')} to make it: {setup} of {hours} h for {crew}."
-    )
-    yield from _item(
-        f"{_span(labour['person_hours_first_year'], 'person-hours')} in the first year, then "
-        f"{_span(labour['person_hours_yearly'], 'person-hours')} each year: {yearly}."
+        f"{_person_hours(labour['person_hours_first_year'])} in the first year, then "
+        f"{_person_hours(labour['person_hours_yearly'])} each year: {yearly}."
     )
     yield from _item(f"Scale of the work: {machinery['scale']}, because {machinery['scale_reason']}.")
     for stage, title in _STAGES:
         tasks = [task for task in labour["tasks"] if task["stage"] == stage]
         if tasks:
             yield ""
-            rows = [(f"{task['label']}", _span(task["person_hours"])) for task in tasks]
-            yield from _columns([(f"Work {title}", "person-hours"), *rows])
+            # a garden's few minutes would be thousandths of an hour
+            small = max(task["person_hours"]["p90"] for task in tasks) < 1
+            unit, factor = ("person-minutes", _MINUTES) if small else ("person-hours", 1)
+            rows = [
+                (task["label"], wording.between(*(factor * task["person_hours"][at] for at in ("p10", "p90"))))
+                for task in tasks
+            ]
+            yield from _columns([(f"Work {title}", unit), *rows])
     if machinery["lines"]:
         yield ""
         titles = dict(_STAGES)
@@ -185,8 +206,8 @@ def _hands(answer: Answer) -> Iterator[str]:
     if heap["cuttings_m3_per_year"]["p90"] > 0:
         yield ""
         yield from _item(
-            f"Cuttings each year: {_span(heap['cuttings_t_per_year'], 't')}, "
-            f"{_span(heap['cuttings_m3_per_year'], 'm³')}. {heap['where']}."
+            f"Cuttings each year: {_scaled(heap['cuttings_t_per_year'], 't', 'kg', _KG)}, "
+            f"{_scaled(heap['cuttings_m3_per_year'], 'm³', 'litres', _LITRES)}. {heap['where']}."
         )
     if heap["spoil_m3"] is not None:
         yield from _item(f"Turf and soil taken off: {_span(heap['spoil_t'], 't')}, {_span(heap['spoil_m3'], 'm³')}.")
@@ -245,6 +266,7 @@ def _growth_title(answer: Answer) -> str:
 
 def _growth(answer: Answer) -> Iterator[str]:
     made = answer["establishment"]
+    where = "on the whole of it" if answer["plan"]["net_area_m2"] < 1 else "in a square metre"
     gap = "   "
     yield f"{INDENT}{'':11}{'If the plan is kept':^33}{gap}{'As groups usually manage':^31}".rstrip()
     head = f"{'10 %':>5}{'50 %':>6}{'90 %':>6}{'9 up':>7}{'15 up':>7}"
@@ -255,7 +277,7 @@ def _growth(answer: Answer) -> Iterator[str]:
     yield ""
     yield from _item(
         "10, 50 and 90 %: so many draws of a hundred lie below. 9 up, 15 up: the chance of nine or more, and of "
-        "fifteen or more, in a square metre. Counted are all flowering plants, grasses and sedges."
+        f"fifteen or more, {where}. Counted are all flowering plants, grasses and sedges."
     )
     yield from _item(f"First summer: {_lowered(made['first_summer_colour'])}")
     for weeds in made["weeds_to_expect"]:

@@ -123,7 +123,21 @@ def test_a_plan_that_sows_nothing_says_so():
     )
 
 
+def test_a_patch_is_told_in_its_own_measures():
+    text = estimate_text(answer(QUESTIONS["a patch in a garden"]))
+    hands = section(text, "Hands and machines")
+    assert "person-hours" not in joined(hands)
+    assert hands[0].startswith("  ")
+    assert " person-minutes to make it: " in hands[0]
+    assert " kg, " in joined(hands)
+    assert " litres. Heap " in joined(hands)
+    assert "nothing in the first year, then nothing a year;" in joined(section(text, "Money"))
+    growth = joined(section(text, "What will grow: kinds of plant in 0.9 m²"))
+    assert "the chance of nine or more, and of fifteen or more, on the whole of it." in growth
+
+
 def test_lowered_draws_are_owned_up_to():
-    asked, lowered = services.fit_draws(services.read_estimate({"site": {"area_m2": 180}}), 100_000)
+    request = services.read_estimate({"site": {"area_m2": 180}})
+    asked, lowered = services.fit_draws(request, services.cost_in_cells(request) // 16)
     text = estimate_text(services.estimate_now(asked, today=date(2026, 7, 1), lowered=lowered))
     assert "250 draws, lowered to fit," in joined(text.splitlines())
