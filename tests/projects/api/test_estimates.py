@@ -168,24 +168,28 @@ def test_of_thousands_of_faults_a_hundred_are_listed(client):
 # ------------------------------------------------------------------ size and price
 
 
+def cells_of(draws):
+    """Return what so many draws of the small estimate cost."""
+    return services.cost_in_cells(services.read_estimate(SMALL | {"draws": 1000})) // 1000 * draws
+
+
 def test_stated_draws_that_do_not_fit_are_refused_with_the_most_that_would(client, settings):
-    settings.LARGEST_CALL_CELLS = 100_000
+    settings.LARGEST_CALL_CELLS = cells_of(250)
     response = post(client, SMALL | {"draws": 1000})
     assert (response.status_code, response.json()["code"]) == (422, "too_costly")
     (error,) = response.json()["errors"]
-    # 20 plants where the seed is left to the service, 10 years, 2 forecasts: 400 cells a draw.
     assert (error["pointer"], error["expected"]) == ("/draws", "at most 250")
     assert post(client, SMALL | {"draws": 250}).status_code == 200
 
 
 def test_draws_left_out_are_lowered_to_fit_and_the_answer_says_so(client, settings):
-    settings.LARGEST_CALL_CELLS = 100_000
+    settings.LARGEST_CALL_CELLS = cells_of(250)
     recipe = post(client, {"site": SITE}).json()["recipe"]
     assert (recipe["draws"], recipe["draws_lowered_to_fit"]) == (250, True)
 
 
 def test_what_is_too_large_at_the_fewest_draws_is_refused(client, settings):
-    settings.LARGEST_CALL_CELLS = 400 * 199
+    settings.LARGEST_CALL_CELLS = cells_of(199)
     response = post(client, {"site": SITE})
     assert (response.status_code, response.json()["code"]) == (422, "too_costly")
 
