@@ -20,8 +20,8 @@ __all__ = [
 
 FORECASTS: Final = 2
 ADDED_OPTIONS: Final = 2
-#: taxa assumed in a plan that leaves the seed to the service
-USUAL_TAXA: Final = 20
+#: taxa in the longest mix that the service sows where a plan leaves the seed to it
+USUAL_TAXA: Final = 23
 
 R = TypeVar("R", contracts.EstimateRequest, contracts.ComparisonRequest)
 Request = contracts.EstimateRequest | contracts.ComparisonRequest
@@ -38,7 +38,7 @@ def _cells_per_draw(request: Request) -> int:
     plans = [request.plan] if isinstance(request, contracts.EstimateRequest) else [o.plan for o in request.options]
     added = 0 if isinstance(request, contracts.EstimateRequest) else ADDED_OPTIONS
     taxa = max(_taxa(plan) for plan in plans)
-    zones = max(len({(s.zone, s.area_share) for s in plan.steps or ()}) or 1 for plan in plans)
+    zones = max(_zones(plan) for plan in plans)
     return max(taxa, 1) * zones * request.horizon_years * (len(plans) + added) * FORECASTS
 
 
@@ -50,7 +50,18 @@ def _taxa(plan: contracts.Plan) -> int:
             named.add(key)
         elif table == "mixes":
             named.update(taxa_of_mix(key))
-    return len(named) if plan.seed or plan.steps or plan.plugs else USUAL_TAXA
+    left_to_us = plan.seed is None and plan.steps is None
+    return len(named) + (USUAL_TAXA if left_to_us else 0)
+
+
+def _zones(plan: contracts.Plan) -> int:
+    """Strips and zones a plan follows, and the rest of the ground."""
+    shares: dict[tuple[object, ...], float] = {}
+    for step in plan.steps or ():
+        if step.zone is not None or step.area_share < 1:
+            ground = (step.zone,) if step.zone is not None else (step.area_share, step.on.year)
+            shares[ground] = max(step.area_share, shares.get(ground, 0.0))
+    return len(shares) + (sum(shares.values()) < 1)
 
 
 def fit_draws(request: R, limit_cells: int) -> tuple[R, bool]:

@@ -11,9 +11,7 @@ from django.db.utils import ConnectionHandler
 from config.settings import environment
 
 
-@pytest.mark.parametrize(
-    ("value", "expected"), [("1", True), ("YES", True), ("off", False), ("0", False), (" ", True)]
-)
+@pytest.mark.parametrize(("value", "expected"), [("1", True), ("YES", True), ("off", False), ("0", False), (" ", True)])
 def test_a_switch_is_read(monkeypatch, value, expected):
     monkeypatch.setenv("FORBCAST_THROTTLE", value)
     assert environment.switch("FORBCAST_THROTTLE", default=True) is expected
