@@ -11,6 +11,7 @@ from modelling.core.establishment import FORECASTS, KEPT, USUAL
 from modelling.core.seed import live_by_taxon
 from modelling.core.summary import quantiles
 from modelling.core.units import G_PER_KG
+from modelling.core.work import SOW_BY_HAND
 
 #: a timeline says "flowers from" where a square metre shows a flower at least this often
 _FLOWERS: Final = 0.01
@@ -57,11 +58,11 @@ class Growth(Part):
                 }
             )
         rate = self.parameters.value("sowing_rates", "carrier", "sand_per_area")
-        sown = sum(self.plan.net_m2 * step.area_share for step in self.plan.steps if step.seed)
+        by_hand = sum(self.plan.net_m2 * s.area_share for s in self.plan.steps if s.operation == SOW_BY_HAND)
         return {
             "items": items,
             "taxa": taxa,
-            "carrier_kg": rate * sown / G_PER_KG,
+            "carrier_kg": rate * by_hand / G_PER_KG,
             "total_kg": sum(item["kg"] for item in items),
         }
 

@@ -160,9 +160,9 @@ def _seed(answer: Answer) -> Iterator[str]:
     for plant in seed["taxa"]:
         if plant["plugs"]:
             yield from _item(f"Plugs of {plant['english_name']}: {plant['plugs']:,}.")
-    if seed["items"]:
+    if seed["carrier_kg"]:
         yield from _item(f"Mix it with {_kg(seed['carrier_kg'])} of dry sand, to sow it evenly.")
-    elif not any(plant["plugs"] for plant in seed["taxa"]):
+    if not seed["items"] and not any(plant["plugs"] for plant in seed["taxa"]):
         yield from _item("Nothing: this plan adds no seed.")
 
 

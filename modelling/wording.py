@@ -14,6 +14,7 @@ _CHANCES: Final = (
 )  # fmt: skip
 _RARE: Final = 1 / 40
 _SURE: Final = 39 / 40
+_PENNIES_BELOW: Final = 10
 _NUMBERS: Final = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
 )  # fmt: skip
@@ -57,8 +58,8 @@ def weight(kg_low: float, kg_high: float) -> str:
 
 
 def pounds(low: float, high: float) -> str:
-    """A range of money: "£190 to £310"."""
-    a, b = figure(low), figure(high)
+    """A range of money: "£190 to £310"; pennies below £10."""
+    a, b = (f"{x:.2f}" if x < _PENNIES_BELOW else figure(x) for x in (low, high))
     return f"£{a}" if a == b else f"£{a} to £{b}"
 
 

@@ -23,7 +23,7 @@ def check_rates(brief: Brief, steps: tuple[Step, ...], net_m2: float, bare: bool
             number += 1
             low, high = usual.low or 0.0, usual.high or 0.0
             shown = (
-                f"{rate:.3g} g/m2 ({kg_per_ha(rate):.3g} kg/ha); usual is {low:g} to {high:g} g/m2 "
+                f"{rate:.3g} g/m² ({kg_per_ha(rate):.3g} kg/ha); usual is {low:g} to {high:g} g/m² "
                 f"({kg_per_ha(low):g} to {kg_per_ha(high):g} kg/ha)"
             )
             if rate > usual.middle * far:

@@ -116,7 +116,7 @@ def verdict_on(brief: Brief, sward: str, p_index: float) -> str:
         )
         return "lower_fertility_first"
     if crop is not None and crop > brief.value("advice", "high_crop"):
-        brief.reasons.append(f"A standing crop of {crop:.0f} g/m2 in June is too strong for most meadow flowers.")
+        brief.reasons.append(f"A standing crop of {crop:.0f} g/m² in June is too strong for most meadow flowers.")
         return "lower_fertility_first"
     if brief.site.existing_interest is None or "not_looked" in interest:
         brief.reasons.append(

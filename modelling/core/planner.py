@@ -61,7 +61,7 @@ def seed_for(brief: Brief, sward: str, on_bare: bool, net_m2: float, p_index: fl
     rate = usual_rate(brief.parameters, item, on_bare)
     items = [SeedItem(mix=mix, kg=kg_for(rate.middle, net_m2))]
     label = brief.parameters.nouns["mixes"][mix]["label"]
-    words = f"{label}, {rate.middle:g} g/m2 (usual {rate.low:g} to {rate.high:g})"
+    words = f"{label}, {rate.middle:g} g/m² (usual {rate.low:g} to {rate.high:g})"
     shares, inert = contents(brief.parameters, item)
     grassy = not on_bare and sward not in {"bare_or_arable", "flower_rich"}
     if grassy and p_index < brief.value("advice", "high_p_index"):
@@ -70,7 +70,7 @@ def seed_for(brief: Brief, sward: str, on_bare: bool, net_m2: float, p_index: fl
         smallest = min(pack.size for pack in packs_of(brief.parameters, "seed_rattle"))
         if kg_for(missing, net_m2) > smallest / 2:
             items.append(SeedItem(taxon=RATTLE_TAXON, kg=kg_for(missing, net_m2)))
-            words += f", and {missing:.2g} g/m2 of yellow rattle to weaken the grass"
+            words += f", and {missing:.2g} g/m² of yellow rattle to weaken the grass"
     brief.assume("plan.seed", "Seed", words, rate.confidence)
     return tuple(items)
 

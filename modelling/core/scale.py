@@ -46,7 +46,7 @@ def scale_of(brief: Brief, net_m2: float, volunteers: int, hours: float) -> tupl
     """Hand, pedestrian or tractor: the cheapest that the gate, the slope and the size allow, with the reason."""
     no_tractor = fits(brief, "tractor_harrow") or fits(brief, "tractor_cut_collect")
     if not no_tractor and net_m2 < brief.value("scale", "tractor_from"):
-        no_tractor = f"{net_m2:g} m2 is too small to bring a tractor for"
+        no_tractor = f"{net_m2:g} m² is too small to bring a tractor for"
     no_walk_behind = fits(brief, "pedestrian_scarifier")
     has_kit = "pedestrian_scarifier" in brief.plan.kit_to_hand
     by_hand = hand_sessions(brief, net_m2, volunteers, hours)

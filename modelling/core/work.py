@@ -332,7 +332,7 @@ class Workbook:
     def label(self, item: SeedItem) -> str:
         if item.mix is not None:
             return self.parameters.nouns["mixes"][item.mix]["label"]
-        return f"Seed: {self.parameters.nouns['taxa'][str(item.taxon)]['english_name']}"
+        return f"{self.parameters.nouns['taxa'][str(item.taxon)]['english_name'].capitalize()} seed"
 
     # ---------------------------------------------------------------- the whole plan
 

@@ -53,7 +53,7 @@ class EstimatePage:
     def seed_finding(self) -> str:
         seed = self.answer["seed"]
         plugs = sum(taxon["plugs"] for taxon in seed["taxa"])
-        parts = [f"{words.weight(line['kg'])} of {words.lowered(seed_name(line))}" for line in seed["items"]]
+        parts = [f"{words.weight(line['kg'])} of {words.lowered(line['label'])}" for line in seed["items"]]
         if plugs:
             parts.append(f"{plugs:,} plug {words.plural(plugs, 'plant')}")
         if not parts:
@@ -65,7 +65,7 @@ class EstimatePage:
         return [
             {
                 **line,
-                "name": words.opened(seed_name(line)),
+                "name": words.opened(line["label"]),
                 "pack_words": packs(line["packs"]),
                 "usual": words.between(words.figure(low), words.figure(high), "g/m²"),
             }
@@ -455,11 +455,6 @@ def share_words(lines: Iterable[Answer]) -> str:
             name = words.lowered(line["label"])
             people[name] = max(people.get(name, 0), number)
     return words.listed(f"the {name} between {words.counted(number)} people" for name, number in people.items())
-
-
-def seed_name(line: Answer) -> str:
-    """Return what to ask for in a shop."""
-    return str(line["label"]).removeprefix("Seed: ")
 
 
 def cost_name(line: Answer) -> str:
