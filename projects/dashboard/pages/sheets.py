@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from projects.dashboard.pages.estimate import Answer, EstimatePage, seed_name, share_words
+from projects.dashboard.pages.estimate import Answer, EstimatePage, share_words
 
 STRIP_M2 = 50.0
 MOST_STRIPS = 12
@@ -44,7 +44,7 @@ class SowingDay(EstimatePage):
     def weights(self) -> list[Weights]:
         """Seed and carrier: each strip gets half one way and half across."""
         seed = self.answer["seed"]
-        rows = [(seed_name(line), line["kg"]) for line in seed["items"]]
+        rows = [(line["label"], line["kg"]) for line in seed["items"]]
         if rows and seed["carrier_kg"]:
             rows.append(("Carrier: dry sand or sawdust", seed["carrier_kg"]))
         return [Weights(label, kg, kg / self.strips, kg / self.strips / 2) for label, kg in rows]
