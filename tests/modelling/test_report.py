@@ -117,6 +117,13 @@ def test_cash_and_in_kind_are_told_apart_and_a_budget_has_its_chance():
     assert "The chance that £1,000.50 is enough to make it: <1 %." in text
 
 
+def test_sand_is_asked_for_only_where_hands_sow():
+    by_hand = joined(section(estimate_text(answer(QUESTIONS["only the area"])), "Seed to buy or bring"))
+    by_tractor = joined(section(estimate_text(answer(QUESTIONS["two hectares too rich"])), "Seed to buy or bring"))
+    assert " of dry sand, to sow it evenly." in by_hand
+    assert "sand" not in by_tractor
+
+
 def test_a_plan_that_sows_nothing_says_so():
     assert section(estimate_text(answer(QUESTIONS["nothing sown"])), "Seed to buy or bring")[0] == (
         "  Nothing: this plan adds no seed."
