@@ -1,18 +1,12 @@
-"""What crosses the border of the modelling app: requests and answers, with units in the names.
-
-The same models serve the API, the command line, the pages and the OpenAPI document, so that every door reads,
-refuses and answers alike. Requests are strict: no unknown keys, no text or truth values for numbers. Answers are
-described here and written by `modelling.arrays`.
-"""
+"""Requests: strict, no unknown keys, no text or truth values for numbers; units in the names."""
 
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
-SCHEMA_VERSION: Final = 1
 FIRST_DAY: Final = date(2000, 1, 1)
 LAST_DAY: Final = date(2100, 12, 31)
 LEAST_AREA_M2: Final = 0.01
@@ -53,9 +47,6 @@ Day = Annotated[
     Field(json_schema_extra={"format": "date"}, ge=FIRST_DAY, le=LAST_DAY),
 ]
 Month = Annotated[int, Field(ge=1, le=12)]
-Share = Annotated[float, Field(ge=0, le=1)]
-Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-NotNegative = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 Key = Annotated[str, Field(min_length=1, max_length=80)]
 
 Kind = Literal["churchyard", "verge", "garden", "school", "field", "orchard", "green"]
@@ -72,7 +63,9 @@ Interest = Literal["orchids", "waxcaps", "rich_turf", "none", "not_looked"]
 class Strict(BaseModel):
     """Base of every request part: frozen, strict, no unknown keys."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, use_attribute_docstrings=True
+    )
 
 
 class Site(Strict):
@@ -83,14 +76,21 @@ class Site(Strict):
         float | None, Field(ge=LEAST_AREA_M2, le=MAX_AREA_M2, description="Area to be turned into meadow, m2.")
     ] = None
     kind: Kind | None = None
+    """Kind of place: sets permissions, cautions and what is taken where nothing is said."""
     olsen_p_mg_per_l: Annotated[float | None, Field(ge=0, le=1000, description="Olsen P, mg/l.")] = None
     soil_p_index: Annotated[int | None, Field(ge=0, le=9, description="Olsen P index, 0 to 9.")] = None
     soil_ph: Annotated[float | None, Field(ge=3, le=10)] = None
+    """Soil pH in water."""
     wetness: Wetness | None = None
+    """How wet the ground is through the year."""
     shade: Shade | None = None
+    """How much of the day is in shade."""
     sward: Sward | None = None
+    """What grows there now."""
     last_use: LastUse | None = None
+    """What the ground was used for last."""
     resident_species_per_m2: Annotated[float | None, Field(ge=0, le=60)] = None
+    """Kinds of plant already in a square metre, grasses and sedges too, mean of a few."""
     standing_crop_g_per_m2: Annotated[
         float | None, Field(ge=10, le=2000, description="Dry weight of the crop in June, g/m2.")
     ] = None
@@ -99,8 +99,11 @@ class Site(Strict):
         BeforeValidator(_read_tuple, json_schema_input_type=Interest | tuple[Interest, ...] | None),
     ] = None
     gate_width_m: Annotated[float | None, Field(gt=0, le=30)] = None
+    """Narrowest point on the way in, m."""
     slope_degrees: Annotated[float | None, Field(ge=0, le=60)] = None
+    """Steepest slope to be worked, degrees."""
     distance_to_flower_rich_m: Annotated[float | None, Field(ge=0, le=100_000)] = None
+    """Distance to the nearest flower-rich grassland, m."""
 
     @model_validator(mode="after")
     def _together(self) -> Site:
@@ -130,16 +133,20 @@ class PlugItem(Strict):
 
     taxon: Key
     count: Annotated[int, Field(gt=0, le=10_000_000)]
+    """Number of plants."""
 
 
 class Step(Strict):
     """One dated piece of the plan: an operation, or seed, or plugs, on a share of the net area."""
 
     on: Day
+    """Day of the work."""
     operation: Key | None = None
+    """Key of an operation; see the vocabularies."""
     seed: Annotated[tuple[SeedItem, ...] | None, Field(min_length=1, max_length=MOST_SEED_ITEMS, strict=False)] = None
     plugs: Annotated[tuple[PlugItem, ...] | None, Field(min_length=1, max_length=MOST_SEED_ITEMS, strict=False)] = None
     area_share: Annotated[float, Field(ge=LEAST_AREA_SHARE, le=1)] = 1.0
+    """Share of the net area."""
     zone: Annotated[
         str | None,
         Field(
@@ -160,11 +167,17 @@ class Grazing(Strict):
     """Grazing of the regrowth, or instead of a cut."""
 
     by: Animal
+    """Which stock."""
     from_month: Month = 9
+    """First month, 1 to 12."""
     to_month: Month = 12
+    """Last month, 1 to 12; before `from_month` means in the next year."""
     fence: bool | None = None
+    """Whether there is a stock-proof fence."""
     water: bool | None = None
+    """Whether there is water for the stock."""
     grazier: bool | None = None
+    """Whether someone with stock has agreed."""
 
 
 def _read_grazing(value: object) -> object:
@@ -175,7 +188,9 @@ class Aftercare(Strict):
     """Yearly care."""
 
     first_year_cuts: Annotated[int | None, Field(ge=0, le=20)] = None
+    """Cuts in the first summer after sowing; from 3 on they start in April."""
     shut_up_on: Day | None = None
+    """Day from which nothing is cut or grazed until the yearly cut; the year is not read."""
     cut_on: Annotated[
         Annotated[tuple[Day, ...], Field(max_length=4)] | None,
         BeforeValidator(
@@ -191,7 +206,9 @@ class Aftercare(Strict):
         Field(description="Month or months of the yearly cut; an empty list means no cut."),
     ] = None
     arisings: Arisings | None = None
+    """Whether the cuttings are taken off."""
     disposal: Disposal | None = None
+    """Where the cuttings go."""
     aftermath_grazing: Annotated[
         Grazing | None, BeforeValidator(_read_grazing, json_schema_input_type=Animal | Grazing | None)
     ] = None
@@ -208,21 +225,32 @@ class Crew(Strict):
     """Who can come, for how long."""
 
     volunteers: Annotated[int | None, Field(gt=0, le=10_000)] = None
+    """People asked; the answer allows for some who do not come."""
     hours_per_session: Annotated[float | None, Field(ge=0.25, le=12)] = None
+    """Length of a work session, hours."""
 
 
 class Plan(Strict):
     """What is to be done. Everything may be left out; the service then plans it and says so."""
 
     preparation: Annotated[tuple[Key, ...] | None, Field(max_length=10, strict=False)] = None
+    """Keys of preparation operations, in order; an empty list means none."""
     seed: Annotated[tuple[SeedItem, ...] | None, Field(max_length=MOST_SEED_ITEMS, strict=False)] = None
+    """Seed for the whole net area; an empty list means none."""
     plugs: Annotated[tuple[PlugItem, ...] | None, Field(max_length=MOST_SEED_ITEMS, strict=False)] = None
+    """Plug plants for the whole net area."""
     sow_on: Day | None = None
+    """Day of sowing and planting."""
     steps: Annotated[tuple[Step, ...] | None, Field(max_length=MOST_STEPS, strict=False)] = None
+    """Dated steps, instead of preparation, seed, plugs and sow_on."""
     aftercare: Aftercare = Aftercare()
+    """Yearly care."""
     crew: Crew = Crew()
+    """Who can come."""
     kit_to_hand: Annotated[tuple[Key, ...], Field(max_length=40, strict=False)] = ()
+    """Keys of machines that need no hire."""
     budget_gbp: Annotated[float | None, Field(ge=0, le=100_000_000)] = None
+    """Cash at hand, GBP with VAT."""
 
     @model_validator(mode="after")
     def _steps_instead(self) -> Plan:
@@ -241,12 +269,18 @@ class EstimateRequest(Strict):
     """Ask what one site will need and become. The smallest request is ``{"site": {"area_m2": 180}}``."""
 
     site: Site
+    """The ground."""
     plan: Plan = Plan()
     quadrat_area_m2: Annotated[float, Field(ge=LEAST_QUADRAT_M2, le=100)] = 1.0
+    """Area in which species are counted, m2; thresholds are always judged at 1 m2."""
     horizon_years: Annotated[int, Field(ge=1, le=MOST_YEARS)] = MOST_YEARS
+    """Summers to forecast."""
     draws: Draws = None
+    """Draws; left out, 4,000 for an estimate and 500 for each option of a comparison, fewer where it must fit."""
     random_seed: Seed = 1
+    """Seed of what belongs to the site."""
     world_seed: Seed = 1
+    """Seed of what the sites of a county share."""
     as_of: Annotated[Day | None, Field(description="Date the estimate is made for; today if left out.")] = None
 
 
@@ -254,6 +288,7 @@ class Option(Strict):
     """One named plan of a comparison."""
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
+    """Name of the option, different from the others."""
     plan: Plan = Plan()
 
 
@@ -261,385 +296,17 @@ class ComparisonRequest(Strict):
     """Compare plans for one site. Changing the mowing only, and waiting a year, are always added."""
 
     site: Site
+    """The ground."""
     options: Annotated[tuple[Option, ...], Field(min_length=1, max_length=MOST_OPTIONS, strict=False)]
+    """Plans to compare."""
     quadrat_area_m2: Annotated[float, Field(ge=LEAST_QUADRAT_M2, le=100)] = 1.0
+    """Area in which species are counted, m2; thresholds are always judged at 1 m2."""
     horizon_years: Annotated[int, Field(ge=1, le=MOST_YEARS)] = MOST_YEARS
+    """Summers to forecast."""
     draws: Draws = None
+    """Draws; left out, 4,000 for an estimate and 500 for each option of a comparison, fewer where it must fit."""
     random_seed: Seed = 1
+    """Seed of what belongs to the site."""
     world_seed: Seed = 1
+    """Seed of what the sites of a county share."""
     as_of: Day | None = None
-
-
-# ------------------------------------------------------------------ answers
-
-
-class Answer(BaseModel):
-    """Base of every answer part."""
-
-    model_config = ConfigDict(extra="forbid")
-
-
-class Range(Answer):
-    """A figure as a range: 10, 50 and 90 % points and the mean of the draws."""
-
-    p10: float
-    p50: float
-    p90: float
-    mean: float
-
-
-class MoneyRange(Answer):
-    """Pounds as a range."""
-
-    p10_gbp: float
-    p50_gbp: float
-    p80_gbp: float
-    p90_gbp: float
-    mean_gbp: float
-
-
-class Recipe(Answer):
-    """How to make this answer again."""
-
-    schema_version: int
-    release: str
-    model_version: str
-    as_of: date
-    inputs_checksum: str
-    reference_checksum: str
-    random_seed: int
-    world_seed: int
-    draws: int
-    draws_lowered_to_fit: bool
-    horizon_years: int
-    quadrat_area_m2: float
-    inputs: dict[str, Any]
-
-
-class Advice(Answer):
-    """Whether to sow at all: sow | look_first | not_here | lower_fertility_first."""
-
-    verdict: Literal["sow", "look_first", "not_here", "lower_fertility_first"]
-    sentence: str
-    reasons: list[str]
-
-
-class PlanStep(Answer):
-    """A step as planned, given or filled in."""
-
-    on: date
-    label: str
-    operation: str | None
-    area_share: float
-    area_m2: float
-    given: bool
-
-
-class PlanAnswer(Answer):
-    """The plan that was estimated, complete."""
-
-    kind: str
-    sward: str
-    net_area_m2: float
-    steps: list[PlanStep]
-    regime: str
-    regime_label: str
-    first_year_cuts: int
-    cut_on: list[str]
-    shut_up_on: str | None
-    arisings: str
-    disposal: str
-    grazing: str
-    refuge_share: float
-    volunteers: int
-    hours_per_session: float
-    first_summer: int
-
-
-class SeedLine(Answer):
-    """One thing to buy or bring."""
-
-    key: str
-    label: str
-    kg: float
-    g_per_m2: float
-    usual_g_per_m2: list[float]
-    needed_kg: list[float]
-    packs: list[dict[str, float]]
-    live_seeds_per_m2: float
-
-
-class TaxonSeed(Answer):
-    """Live seeds or plugs of one taxon."""
-
-    taxon: str
-    english_name: str
-    scientific_name: str
-    live_seeds_per_m2: Range | None
-    plugs: int
-
-
-class SeedAnswer(Answer):
-    """Seed and plugs."""
-
-    items: list[SeedLine]
-    taxa: list[TaxonSeed]
-    carrier_kg: float
-    total_kg: float
-
-
-class LabourLine(Answer):
-    """Person-hours of one task."""
-
-    operation: str
-    label: str
-    stage: str
-    skill: str
-    on: date
-    person_hours: Range
-
-
-class LabourAnswer(Answer):
-    """Hands: to make the meadow (setup), in the first year, and each later year."""
-
-    tasks: list[LabourLine]
-    person_hours_setup: Range
-    person_hours_first_year: Range
-    person_hours_yearly: Range
-    sessions_setup: Range
-    sessions_yearly: Range
-    volunteers: int
-    hours_per_session: float
-
-
-class MachineLine(Answer):
-    """One machine for one task."""
-
-    machine: str
-    label: str
-    operation: str
-    stage: str
-    to_hand: bool
-    contractor: bool
-    hours: Range
-    hire_days: Range
-    fuel_litres: Range
-    vibration_points: Range | None
-    share_between_people: int | None
-
-
-class MachineryAnswer(Answer):
-    """Machines, hire days and vibration; scale and why it was chosen."""
-
-    lines: list[MachineLine]
-    scale: str
-    scale_reason: str
-
-
-class CostLine(Answer):
-    """One line of the cost; only means add up."""
-
-    key: str
-    label: str
-    stage: str
-    category: str
-    kind: Literal["cash", "in_kind"]
-    mean_net_gbp: float
-    mean_vat_gbp: float
-    mean_gross_gbp: float
-    p10_gross_gbp: float
-    p90_gross_gbp: float
-    note: str
-
-
-class CostAnswer(Answer):
-    """Money. Cash and in kind are never added."""
-
-    lines: list[CostLine]
-    setup_cash: MoneyRange
-    first_year_cash: MoneyRange
-    yearly_cash: MoneyRange
-    whole_life_cash: MoneyRange
-    setup_in_kind: MoneyRange
-    yearly_in_kind: MoneyRange
-    chance_within_budget: float | None
-    budget_gbp: float | None
-    price_year: int
-    discount_rate: float
-    whole_life_years: int
-    note: str
-
-
-class RattleYear(Answer):
-    """Yellow rattle in one year."""
-
-    plants_per_m2: Range
-    chance_held: float
-
-
-class ForecastYear(Answer):
-    """One summer of one forecast. Chances are always judged at 1 m2 (or the whole site where smaller)."""
-
-    year: int
-    calendar_year: int
-    species_per_m2: Range
-    sown_species_per_m2: Range
-    species_per_m2_p25: float
-    species_per_m2_p75: float
-    chance_at_least_9: float
-    chance_at_least_15: float
-    rattle: RattleYear | None
-    standing_crop_g_per_m2: Range
-
-
-class Forecast(Answer):
-    """One forecast."""
-
-    by_year: list[ForecastYear]
-
-
-class EstablishmentAnswer(Answer):
-    """Two forecasts: if the plan is kept, and as groups usually manage."""
-
-    if_kept: Forecast
-    as_usual: Forecast
-    quadrat_area_m2: float
-    whole_site_is_smaller: bool
-    chance_orchid_by_year: list[float]
-    first_summer_colour: str
-    weeds_to_expect: list[str]
-
-
-class TaxonTimeline(Answer):
-    """When one species shows, if the plan is kept; lists run over the years."""
-
-    taxon: str
-    english_name: str
-    scientific_name: str
-    chance_present: list[float]
-    chance_seen_per_m2: list[float]
-    chance_in_flower_per_m2: list[float]
-    chance_seen_per_m2_as_usual: list[float]
-    plants_per_m2: list[float]
-    first_flower_year: int | None
-    sentence: str
-
-
-class Driver(Answer):
-    """A group of unknowns and the share of the spread of the answer that goes with it."""
-
-    key: str
-    label: str
-    share_of_species_spread: float
-    share_of_cost_spread: float
-    what_would_help: str
-
-
-class PermissionLine(Answer):
-    """A permission to have in writing."""
-
-    key: str
-    label: str
-    who_gives: str
-    why: str
-    when: str
-    nation: str
-    confidence: str
-
-
-class CalendarEntry(Answer):
-    """One dated entry; `every_year` entries repeat."""
-
-    on: date
-    until: date | None
-    label: str
-    kind: str
-    every_year: bool
-    note: str
-
-
-class Caution(Answer):
-    """A general caution that defers to local rules and licensed practice."""
-
-    key: str
-    label: str
-    text: str
-    nation: str
-    confidence: str
-
-
-class Warning_(Answer):
-    """Something the asker should look at again; the request was accepted."""
-
-    code: str
-    pointer: str
-    text: str
-
-
-class Assumption(Answer):
-    """Something that was not given, what was taken instead, and how far to trust it."""
-
-    field: str
-    label: str
-    value: str
-    confidence: str
-
-
-class ArisingsAnswer(Answer):
-    """Cuttings and spoil."""
-
-    cuttings_t_per_year: Range
-    cuttings_m3_per_year: Range
-    spoil_t: Range | None
-    spoil_m3: Range | None
-    where: str
-
-
-class EstimateAnswer(Answer):
-    """Everything about one site and one plan."""
-
-    recipe: Recipe
-    sentence: str
-    advice: Advice
-    plan: PlanAnswer
-    seed: SeedAnswer
-    labour: LabourAnswer
-    machinery: MachineryAnswer
-    arisings: ArisingsAnswer
-    cost: CostAnswer
-    establishment: EstablishmentAnswer
-    taxa: list[TaxonTimeline]
-    drivers: list[Driver]
-    permissions: list[PermissionLine]
-    calendar: list[CalendarEntry]
-    cautions: list[Caution]
-    warnings: list[Warning_]
-    assumptions: list[Assumption]
-
-
-class ComparedOption(Answer):
-    """One option of a comparison, year 5 or the last year asked."""
-
-    name: str
-    key: str
-    added_by_service: bool
-    undominated: bool
-    setup_cash: MoneyRange
-    whole_life_cash: MoneyRange
-    person_hours_setup: Range
-    species_per_m2: Range
-    species_per_m2_as_usual: Range
-    chance_at_least_9: float
-    chance_at_least_15: float
-    chance_at_least_9_as_usual: float
-    chance_rattle_held: float | None
-    year: int
-    sentence: str
-
-
-class ComparisonAnswer(Answer):
-    """Options side by side on the same draws."""
-
-    recipe: Recipe
-    sentence: str
-    options: list[ComparedOption]
