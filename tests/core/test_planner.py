@@ -358,7 +358,7 @@ def test_a_slip_of_units_is_taken_and_asked_about(parameters: ParameterSet) -> N
     assert warned(1.0) == warned(2.47) == []
     ((pointer, text),) = warned(10.0)
     assert pointer == "/plan/seed/0/kg"
-    assert "Much more seed than usual: 10 g/m2 (100 kg/ha); usual is 0.1 to 1.5 g/m2 (1 to 15 kg/ha)" in text
+    assert "Much more seed than usual: 10 g/m² (100 kg/ha); usual is 0.1 to 1.5 g/m² (1 to 15 kg/ha)" in text
     assert "grams against kilograms, and acres against hectares" in text
     assert "Much less seed than usual" in warned(0.001)[0][1]
     assert answered(parameters, Site(1000.0), Plan(seed=(SeedItem(10.0, mix=FLOWERS),))).outcome.species.min() > 0
