@@ -58,8 +58,8 @@ def weight(kg_low: float, kg_high: float) -> str:
 
 
 def pounds(low: float, high: float) -> str:
-    """A range of money: "£190 to £310"; pennies below £10."""
-    a, b = (f"{x:.2f}" if x < _PENNIES_BELOW else figure(x) for x in (low, high))
+    """A range of money: "£190 to £310"; to ten pence below £10."""
+    a, b = (f"{round(x, 1):.2f}" if x < _PENNIES_BELOW else figure(x) for x in (low, high))
     return f"£{a}" if a == b else f"£{a} to £{b}"
 
 
