@@ -278,7 +278,7 @@ class Workbook:
                 self.line(item, words["label"], task, category, CASH, amount * self.price(price), self.vat(price))
         if item in self.parameters.packs and price_is_each(self.parameters, item):
             number = self.parameters.packs[item][0]
-            self.line(item, words["label"], task, "survey", CASH, self.price(number), self.vat(number))
+            self.line(item, words["label"], task, "survey", CASH, self.price(number, item), self.vat(number))
 
     def volunteers(self, task: Task, hours: Array) -> None:
         """Volunteers' time in kind, at the rate for its skill."""
@@ -423,7 +423,10 @@ class Workbook:
                 self.add(Task("spoil_heap_on_site", SETUP, step.on, tonnes))
             return
         task = Task("spoil_off_site", SETUP, step.on, tonnes)
-        self.line("spoil_disposal", words["label"], task, "disposal", CASH, away, self.vat(price))
+        if step.operation == EXCAVATOR:
+            self.line(words["price_item"], words["label"], task, "disposal", CASH, away, self.vat(price))
+        else:
+            self.add(task)
 
     def dispose(self, stage: str, on: date, tonnes_once: Array, times: int) -> None:
         """Cuttings to where they go; nowhere costs nothing here, and is a caution."""
