@@ -30,13 +30,14 @@ def ranks(draws: Array) -> Array:
 
 def squared_rank_correlation(a: Array, b: Array) -> float:
     """Square of Spearman's correlation; 0 where either does not vary."""
-    x, y = ranks(a), ranks(b)
-    x = x - x.mean()
-    y = y - y.mean()
+    return _squared_correlation(ranks(a), ranks(b))
+
+
+def _squared_correlation(x: Array, y: Array) -> float:
+    """Square of Pearson's correlation; 0 where either does not vary."""
+    x, y = x - x.mean(), y - y.mean()
     scale = float((x * x).sum() * (y * y).sum())
-    if scale == 0:
-        return 0.0
-    return float((x * y).sum() ** 2 / scale)
+    return float((x * y).sum() ** 2 / scale) if scale else 0.0
 
 
 def spread_shares(inputs: dict[str, Array], outcome: Array) -> dict[str, float]:
@@ -46,9 +47,10 @@ def spread_shares(inputs: dict[str, Array], outcome: Array) -> dict[str, float]:
     and scaled down together where they pass 1. What is left over is chance and interplay.
     """
     totals: dict[str, float] = {}
+    order = ranks(outcome)
     for name, values in inputs.items():
         group = name.split("/", 1)[0]
-        totals[group] = totals.get(group, 0.0) + squared_rank_correlation(values, outcome)
+        totals[group] = totals.get(group, 0.0) + _squared_correlation(ranks(values), order)
     whole = sum(totals.values())
     scale = 1 / whole if whole > 1 else 1.0
     return {group: share * scale for group, share in totals.items()}

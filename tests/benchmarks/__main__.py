@@ -1,0 +1,163 @@
+"""Timings, run by hand and never by the gate: ``.venv/bin/python -m tests.benchmarks``.
+
+1. One estimate (4,000 draws, 40 species, 10 years, both forecasts) against drawing as many normals, uniforms and
+   exponentials as it draws. 2. 100, 250 and 500 sites in one process: seconds and peak memory. 3. POST of an estimate
+   through the whole of Django against the index of the API, in this process, one after the other.
+"""
+
+import os
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.base")
+os.environ.setdefault("FORBCAST_THROTTLE", "0")
+os.environ.setdefault("FORBCAST_ALLOWED_HOSTS", "testserver")
+for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(threads, "1")
+
+import platform  # noqa: E402 - the threads are set before NumPy is read
+import resource  # noqa: E402
+import statistics  # noqa: E402
+import sys  # noqa: E402
+import time  # noqa: E402
+from collections import Counter  # noqa: E402
+from collections.abc import Callable  # noqa: E402
+from datetime import date  # noqa: E402
+from typing import Any  # noqa: E402
+
+import django  # noqa: E402
+import numpy as np  # noqa: E402
+
+from modelling.core import draws, sampling, stand  # noqa: E402
+from modelling.core.estimate import estimate  # noqa: E402
+from modelling.core.plan import Plan, Question, SeedItem, Site  # noqa: E402
+from modelling.selectors import parameters  # noqa: E402
+
+RUNS = 15
+DAY = date(2026, 7, 1)
+
+
+def median_ms(act: Callable[[], Any], runs: int = RUNS) -> tuple[float, float, float]:
+    """Median, least and most milliseconds of `runs` runs after one that is not counted."""
+    act()
+    taken = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        act()
+        taken.append((time.perf_counter() - start) * 1000)
+    return statistics.median(taken), min(taken), max(taken)
+
+
+def question(area_m2: float, seed: int, draws_: int, species: int = 0) -> Question:
+    """A site; with `species`, so many plants sown at 50 mg/m2 each."""
+    keys = [key for key, row in parameters().nouns["taxa"].items() if row["role"] == "meadow"]
+    sown = tuple(SeedItem(kg=area_m2 * 0.00005, taxon=key) for key in keys[:species]) if species else None
+    return Question(Site(area_m2, kind="field"), Plan(seed=sown), DAY, 1.0, 10, draws_, seed, 1)
+
+
+class Counted:
+    """A generator that counts what is drawn from it."""
+
+    def __init__(self, generator: np.random.Generator, counts: Counter[str]) -> None:
+        self.generator, self.counts = generator, counts
+
+    def __getattr__(self, name: str) -> Callable[..., Any]:
+        law = getattr(self.generator, name)
+
+        def drawn(*args: Any, **kwargs: Any) -> Any:
+            out = law(*args, **kwargs)
+            self.counts[name] += out.size
+            return out
+
+        return drawn
+
+
+def counted_draws(asked: Question) -> Counter[str]:
+    """How many numbers of each law one estimate draws."""
+    counts: Counter[str] = Counter()
+    plain = sampling.stream
+    holders = [module for module in (sampling, draws, stand) if hasattr(module, "stream")]
+    for module in holders:
+        module.stream = lambda *args: Counted(plain(*args), counts)  # type: ignore[attr-defined]
+    try:
+        estimate(parameters(), asked)
+    finally:
+        for module in holders:
+            module.stream = plain  # type: ignore[attr-defined]
+    return counts
+
+
+def one_estimate() -> None:
+    """Part 1."""
+    asked = question(5000.0, 1, 4000, 40)
+    counts = counted_draws(asked)
+    width = 5000
+    buffer = np.empty(width)
+
+    def bare() -> None:
+        generator = sampling.stream(1, "benchmark")
+        for law, number in counts.items():
+            for _ in range(-(-number // width)):
+                getattr(generator, law)(out=buffer)
+
+    base = median_ms(bare)
+    full = median_ms(lambda: estimate(parameters(), asked))
+    lean = median_ms(lambda: estimate(parameters(), asked, detailed=False))
+    say(f"numbers drawn: {dict(counts)}")
+    say(f"drawing them alone: {base[0]:.1f} ms ({base[1]:.1f} to {base[2]:.1f})")
+    say(
+        f"estimate with timelines and drivers: {full[0]:.1f} ms ({full[1]:.1f} to {full[2]:.1f}), {full[0] / base[0]:.1f} x"
+    )
+    say(f"estimate without: {lean[0]:.1f} ms ({lean[1]:.1f} to {lean[2]:.1f}), {lean[0] / base[0]:.1f} x")
+
+
+def many_sites() -> None:
+    """Part 2."""
+    for number in (100, 250, 500):
+        start = time.perf_counter()
+        for seed in range(number):
+            estimate(parameters(), question(200.0 + seed, seed, 500), detailed=False)
+        taken = time.perf_counter() - start
+        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        say(
+            f"{number} sites at 500 draws: {taken:.1f} s, {1000 * taken / number:.1f} ms each, peak {peak:.0f} MB so far"
+        )
+
+
+def over_http() -> None:
+    """Part 3."""
+    django.setup()
+    from django.test import Client
+
+    client = Client()
+    body = '{"site": {"area_m2": 180, "kind": "churchyard", "sward": "rank_grass"}, "as_of": "2026-07-01"}'
+
+    def ask() -> None:
+        answer = client.post("/api/v1/estimates/", body, content_type="application/json")
+        if answer.status_code != 200:
+            raise SystemExit(f"POST /api/v1/estimates/ answered {answer.status_code}")
+
+    post, index = median_ms(ask), median_ms(lambda: client.get("/api/v1/"))
+    say(
+        f"POST /api/v1/estimates/: p50 {post[0]:.0f} ms ({post[1]:.0f} to {post[2]:.0f}), {1000 / post[0]:.1f} a second"
+    )
+    say(
+        f"GET /api/v1/: p50 {index[0]:.2f} ms, {1000 / index[0]:.0f} a second; an estimate is {post[0] / index[0]:.0f} x"
+    )
+
+
+def say(line: str) -> None:
+    """Print one line at once."""
+    sys.stdout.write(line + "\n")
+    sys.stdout.flush()
+
+
+def main() -> None:
+    """All parts."""
+    day = time.strftime("%Y-%m-%d")
+    say(f"{day}, Python {platform.python_version()}, NumPy {np.__version__}, {os.cpu_count()} cores")
+    for part in (one_estimate, many_sites, over_http):
+        say(f"\n{part.__name__.replace('_', ' ')}")
+        part()
+
+
+if __name__ == "__main__":
+    main()
