@@ -22,9 +22,14 @@ def check_finite(values: Array) -> None:
 
 def ranks(draws: Array) -> Array:
     """Ranks 0 to n - 1 of the draws; equal values get their mean rank."""
+    order = np.argsort(draws, kind="stable")
+    rising = draws[order]
+    out = np.empty(draws.size)
+    out[order] = np.arange(draws.size)
+    if not (rising[1:] == rising[:-1]).any():
+        return out
     _, inverse, counts = np.unique(draws, return_inverse=True, return_counts=True)
-    ends = np.cumsum(counts)
-    middle = ends - (counts + 1) / 2
+    middle = np.cumsum(counts) - (counts + 1) / 2
     return np.asarray(middle[inverse], dtype=np.float64)
 
 

@@ -103,10 +103,8 @@ def one_estimate() -> None:
     lean = median_ms(lambda: estimate(parameters(), asked, detailed=False))
     say(f"numbers drawn: {dict(counts)}")
     say(f"drawing them alone: {base[0]:.1f} ms ({base[1]:.1f} to {base[2]:.1f})")
-    say(
-        f"estimate with timelines and drivers: {full[0]:.1f} ms ({full[1]:.1f} to {full[2]:.1f}), {full[0] / base[0]:.1f} x"
-    )
-    say(f"estimate without: {lean[0]:.1f} ms ({lean[1]:.1f} to {lean[2]:.1f}), {lean[0] / base[0]:.1f} x")
+    for name, taken in (("with timelines and drivers", full), ("without", lean)):
+        say(f"estimate {name}: {taken[0]:.1f} ms ({taken[1]:.1f} to {taken[2]:.1f}), {taken[0] / base[0]:.1f} x")
 
 
 def many_sites() -> None:
@@ -117,9 +115,8 @@ def many_sites() -> None:
             estimate(parameters(), question(200.0 + seed, seed, 500), detailed=False)
         taken = time.perf_counter() - start
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        say(
-            f"{number} sites at 500 draws: {taken:.1f} s, {1000 * taken / number:.1f} ms each, peak {peak:.0f} MB so far"
-        )
+        each = 1000 * taken / number
+        say(f"{number} sites at 500 draws: {taken:.1f} s, {each:.1f} ms each, peak {peak:.0f} MB so far")
 
 
 def over_http() -> None:
@@ -136,12 +133,9 @@ def over_http() -> None:
             raise SystemExit(f"POST /api/v1/estimates/ answered {answer.status_code}")
 
     post, index = median_ms(ask), median_ms(lambda: client.get("/api/v1/"))
-    say(
-        f"POST /api/v1/estimates/: p50 {post[0]:.0f} ms ({post[1]:.0f} to {post[2]:.0f}), {1000 / post[0]:.1f} a second"
-    )
-    say(
-        f"GET /api/v1/: p50 {index[0]:.2f} ms, {1000 / index[0]:.0f} a second; an estimate is {post[0] / index[0]:.0f} x"
-    )
+    for name, taken in (("POST /api/v1/estimates/", post), ("GET /api/v1/", index)):
+        say(f"{name}: p50 {taken[0]:.2f} ms ({taken[1]:.2f} to {taken[2]:.2f}), {1000 / taken[0]:.1f} a second")
+    say(f"an estimate takes {post[0] / index[0]:.0f} x the index")
 
 
 def say(line: str) -> None:
