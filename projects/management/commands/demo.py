@@ -15,7 +15,7 @@ PORT = 8000
 TRIED = 50
 QUESTION = "fixtures/worked_examples/churchyard.json"
 STORY = (
-    "The churchyard of St Oswin's, Harrow Fold (both invented): 180 m² of rank grass, eight\n"
+    "The churchyard of Harrow Fold, an invented parish: 180 m² of rank grass, eight\n"
     "people for three hours, a borrowed scarifier, £150. What do they need, and what will grow?"
 )
 
