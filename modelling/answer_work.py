@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -11,6 +11,9 @@ from modelling.answer_parts import P10_P50_P90, Part, money_of, pence_shares, ra
 from modelling.core.cost import FIRST_YEAR, SETUP, YEARLY, Line
 from modelling.core.summary import quantiles
 from modelling.core.work import Done, Machine
+
+#: vibration is shared out as if it were as strong as this quantile of the draws
+CAUTIOUS: Final = 0.8
 
 
 class Work(Part):
@@ -57,7 +60,7 @@ class Work(Part):
         share = None
         if points is not None:
             action = self.parameters.value("rates", "hand_arm_vibration", "action_points")
-            share = max(int(np.ceil(quantiles(points, P10_P50_P90)[2] / action)), 1)
+            share = max(int(np.ceil(quantiles(points, (CAUTIOUS,))[0] / action)), 1)
         return {
             "machine": used.machine,
             "label": self.parameters.nouns["machines"][used.machine]["label"],

@@ -32,6 +32,7 @@ class Answers(Part):
         """The whole answer, shaped as `contracts.EstimateAnswer`."""
         made = calendar.Maker(self.parameters, self.e)
         work, growth = Work(self.parameters, self.e), Growth(self.parameters, self.e)
+        machinery = work.machinery()
         return {
             "recipe": recipe(self.parameters, self.request, self.e.question, self.lowered),
             "sentence": self.sentence(),
@@ -39,7 +40,7 @@ class Answers(Part):
             "plan": self.plan_answer(),
             "seed": growth.seed(),
             "labour": work.labour(),
-            "machinery": work.machinery(),
+            "machinery": machinery,
             "arisings": work.arisings(),
             "cost": work.cost(),
             "establishment": growth.establishment(),
@@ -48,7 +49,7 @@ class Answers(Part):
             "permissions": made.permissions(),
             "calendar": made.entries(),
             "cautions": made.cautions(),
-            "warnings": self.warnings(),
+            "warnings": self.warnings(machinery["lines"]),
             "assumptions": self.assumptions(),
         }
 
@@ -139,8 +140,19 @@ class Answers(Part):
             "first_summer": plan.first_summer,
         }
 
-    def warnings(self) -> list[dict[str, str]]:
-        return [{"code": w.code, "pointer": w.pointer, "text": w.text} for w in self.plan.warnings]
+    def warnings(self, machines: list[dict[str, Any]]) -> list[dict[str, str]]:
+        """What the asker should look at again, and machines that shake more than the crew can share in a day."""
+        found = [{"code": w.code, "pointer": w.pointer, "text": w.text} for w in self.plan.warnings]
+        shaking = {m["label"]: m["share_between_people"] for m in machines if m["share_between_people"]}
+        for label, people in shaking.items():
+            if people > self.plan.volunteers:
+                text = (
+                    f"{label}: to keep everybody's day below the action value for vibration takes about "
+                    f"{wording.count(people)} people, and the crew is {wording.count(self.plan.volunteers)}. Spread "
+                    "the work over more days, ask more people, or ask a contractor."
+                )
+                found.append({"code": "vibration_above_crew", "pointer": "/plan/crew/volunteers", "text": text})
+        return found
 
     def assumptions(self) -> list[dict[str, str]]:
         taken = [

@@ -162,7 +162,7 @@ class Maker:
         if grazing.by != "none":
             on = clamp(year, grazing.from_month, 1)
             ends = year + (1 if grazing.to_month < grazing.from_month else 0)
-            until = clamp(ends, grazing.to_month, 28)
+            until = clamp(ends, grazing.to_month, 31)
             word = self.parameters.nouns["vocabularies"][f"grazing:{grazing.by}"]["label"]
             yield self.entry(
                 on,

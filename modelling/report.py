@@ -214,7 +214,7 @@ def _hands(answer: Answer) -> Iterator[str]:
 
 
 def _machine(line: Answer) -> str:
-    parts = [f"{_span(line['hours'])} h running"]
+    parts = [f"{_span(line['hours'])} h running"] if line["hours"]["p90"] else []
     if line["contractor"]:
         parts.append("with its driver, by a contractor")
     elif line["to_hand"]:
@@ -222,7 +222,7 @@ def _machine(line: Answer) -> str:
     else:
         parts.append(f"hired for {_whole_span(line['hire_days'], 'day', 'days')}")
     if line["share_between_people"] and line["share_between_people"] > 1:
-        parts.append(f"it shakes, so share it between {wording.count(line['share_between_people'])} people")
+        parts.append(f"it shakes, so share it between at least {wording.count(line['share_between_people'])} people")
     return ", ".join(parts)
 
 

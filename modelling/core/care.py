@@ -55,6 +55,10 @@ def yearly_care(brief: Brief, kind: str, scale: str, steps: tuple[Step, ...]) ->
         )
     month, day = int(brief.value("cut", "shut_up_month")), int(brief.value("cut", "shut_up_day"))
     shut = (month, day) if cuts else None
+    in_spring = [cut for cut in cuts if cut[0] <= brief.value("cut", "spring_to_month")]
+    if in_spring and len(in_spring) < len(cuts):
+        # the spring cut is the last before the meadow grows up
+        shut = max(in_spring[-1], (month, day))
     if asked.shut_up_on is not None:
         shut = (asked.shut_up_on.month, asked.shut_up_on.day)
     by = scale if scale == "tractor" else "pedestrian"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final
 
@@ -47,7 +47,7 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """One machine in one task, all its times together."""
+    """One machine in one task, all its times together; vibration points of one working day, for all hands."""
 
     machine: str
     to_hand: bool
@@ -197,7 +197,8 @@ class Workbook:
         points = None
         vibration = self.parameters.find("machine_values", key, "vibration")
         if words["vibrates"] == "yes" and vibration is not None:
-            points = machinery.vibration_points(draw(vibration, self.world_seed, self.n), once)
+            worked = np.maximum(np.ceil(once / self.row("rates", "machines", "machine_day_hours")), 1)
+            points = machinery.vibration_points(draw(vibration, self.world_seed, self.n), once / worked)
         if not contractor and (fuel > 0).any():
             self.fuel(task, words["fuel"], fuel)
         return Machine(key, to_hand, contractor, once * task.times, days, fuel, points)
@@ -267,6 +268,8 @@ class Workbook:
             )
         if not item:
             return
+        # a fence is bought once and put up every year
+        charged = replace(task, stage=SETUP) if task.operation == FENCE else task
         for quantity, amount in (
             ("price_per_m2", task.amount * self.optional("rates", item, "overlap_ratio", 1.0)),
             ("price_per_m", task.amount),
@@ -275,7 +278,7 @@ class Workbook:
             price = self.parameters.find("prices", item, quantity)
             if price is not None and price.middle:
                 category = "disposal" if quantity == "price_per_t" else "materials"
-                self.line(item, words["label"], task, category, CASH, amount * self.price(price), self.vat(price))
+                self.line(item, words["label"], charged, category, CASH, amount * self.price(price), self.vat(price))
         if item in self.parameters.packs and price_is_each(self.parameters, item):
             number = self.parameters.packs[item][0]
             self.line(item, words["label"], task, "survey", CASH, self.price(number, item), self.vat(number))
@@ -429,9 +432,13 @@ class Workbook:
             self.add(task)
 
     def dispose(self, stage: str, on: date, tonnes_once: Array, times: int) -> None:
-        """Cuttings to where they go; nowhere costs nothing here, and is a caution."""
+        """Cuttings to where they go; nowhere costs nothing here, and is a caution.
+
+        A contractor's collector tips them on the heap itself.
+        """
         operation = DISPOSAL.get(self.plan.care.disposal)
-        if operation is not None:
+        tipped = self.plan.care.disposal == "heap" and self.plan.scale == "tractor"
+        if operation is not None and not tipped:
             self.add(Task(operation, stage, on, tonnes_once, times))
 
     def first_year(self, full: Array) -> None:

@@ -454,7 +454,9 @@ def share_words(lines: Iterable[Answer]) -> str:
         if number and number > 1:
             name = words.lowered(line["label"])
             people[name] = max(people.get(name, 0), number)
-    return words.listed(f"the {name} between {words.counted(number)} people" for name, number in people.items())
+    return words.listed(
+        f"the {name} between at least {words.counted(number)} people" for name, number in people.items()
+    )
 
 
 def cost_name(line: Answer) -> str:
