@@ -155,3 +155,30 @@ def test_permissions_are_those_of_the_place_and_services_only_where_soil_is_open
     assert dug - not_dug == {"buried_services"}
     assert "highway_authority" in asked({"kind": "verge"}, {})
     assert "highway_authority" not in dug
+
+
+def test_a_spring_cut_is_the_last_before_the_meadow_is_shut_up() -> None:
+    found = answer({"kind": "verge"}, {"aftercare": {"cut_month": [4, 9]}})
+    yearly = [(entry["on"][5:], entry["label"].split(":")[0]) for entry in entries(found, "yearly_cut")]
+    assert [day for day, label in yearly if label.startswith("Shut up")] == ["04-20"]
+    assert [day for day, label in yearly if not label.startswith("Shut up")] == ["04-20", "09-20"]
+    alone = answer({"kind": "verge"}, {"aftercare": {"cut_month": [9]}})
+    assert [e["on"][5:] for e in entries(alone, "yearly_cut") if e["label"].startswith("Shut up")] == ["03-15"]
+
+
+def test_a_crew_too_small_for_a_shaking_machine_is_asked_about() -> None:
+    plan = {"preparation": ["scarify_machine"], "crew": {"volunteers": 2}}
+    found = answer({"area_m2": 2000.0}, plan)
+    asked = [warning for warning in found["warnings"] if warning["code"] == "vibration_above_crew"]
+    assert [warning["pointer"] for warning in asked] == ["/plan/crew/volunteers"] * len(asked)
+    assert any(warning["text"].startswith("Walk-behind petrol scarifier: ") for warning in asked)
+    enough = answer({"area_m2": 2000.0}, {**plan, "crew": {"volunteers": 40}})
+    assert "vibration_above_crew" not in {warning["code"] for warning in enough["warnings"]}
+
+
+def test_a_contractors_collector_tips_the_cuttings_on_the_heap() -> None:
+    care = {"aftercare": {"disposal": "heap"}}
+    by_tractor = {task["operation"] for task in answer({"area_m2": 20_000.0}, care)["labour"]["tasks"]}
+    by_hand = {task["operation"] for task in answer({"area_m2": 500.0}, care)["labour"]["tasks"]}
+    assert "rake_arisings_to_heap" not in by_tractor
+    assert "rake_arisings_to_heap" in by_hand
