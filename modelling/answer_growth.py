@@ -116,10 +116,8 @@ class Growth(Part):
     def first_colour(self) -> str:
         classes = self.sown_classes()
         if "annual" in classes:
-            return (
-                "Cornfield flowers colour the first summer and are all but gone by the third; the perennials under "
-                "them are still leaves."
-            )
+            under = "; the perennials under them are still leaves" if classes != {"annual"} else ""
+            return f"Cornfield flowers colour the first summer and are all but gone by the third{under}."
         if "rattle" in classes:
             return (
                 "Mostly green, with yellow rattle in June if it takes. That is not failure: the perennials spend the "

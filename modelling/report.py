@@ -179,7 +179,8 @@ def _hands(answer: Answer) -> Iterator[str]:
     hours = wording.figure(labour["hours_per_session"])
     setup = _whole_span(labour["sessions_setup"], "session", "sessions")
     yearly = _whole_span(labour["sessions_yearly"], "session", "sessions")
-    yield from _item(f"{_person_hours(labour['person_hours_setup'])} to make it: {setup} of {hours} h for {crew}.")
+    if labour["person_hours_setup"]["p90"]:
+        yield from _item(f"{_person_hours(labour['person_hours_setup'])} to make it: {setup} of {hours} h for {crew}.")
     yield from _item(
         f"{_person_hours(labour['person_hours_first_year'])} in the first year, then "
         f"{_person_hours(labour['person_hours_yearly'])} each year: {yearly}."

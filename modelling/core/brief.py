@@ -71,14 +71,16 @@ def bare_after(parameters: ParameterSet, operations: list[str]) -> float:
     return 1 - closed
 
 
+def sown_classes(brief: Brief, steps: tuple[Step, ...]) -> set[str]:
+    """Model classes of everything sown or planted."""
+    taxa = {taxon for step in steps for item in step.seed or () for taxon in contents(brief.parameters, item)[0]}
+    taxa |= {plug.taxon for step in steps for plug in step.plugs or ()}
+    return {brief.parameters.nouns["taxa"][taxon]["model_class"] for taxon in taxa}
+
+
 def has_short_lived(brief: Brief, steps: tuple[Step, ...]) -> bool:
     """Whether yellow rattle or cornfield annuals are sown."""
-    for step in steps:
-        for item in step.seed or ():
-            for taxon in contents(brief.parameters, item)[0]:
-                if brief.parameters.nouns["taxa"][taxon]["model_class"] in {"rattle", "annual"}:
-                    return True
-    return False
+    return bool(sown_classes(brief, steps) & {"rattle", "annual"})
 
 
 def p_index_of(parameters: ParameterSet, olsen_p_mg_per_l: float) -> int:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modelling.core.brief import RATTLE_TAXON, Brief, bare_after, has_short_lived, season_of, sown_late
+from modelling.core.brief import RATTLE_TAXON, Brief, bare_after, has_short_lived, season_of, sown_classes, sown_late
 from modelling.core.errors import InputError
 from modelling.core.plan import Step, YearlyCare
 from modelling.core.seed import contents, usual_rate
@@ -85,6 +85,14 @@ def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: Yearly
                     "other seed that needs chill waits a year. Sow by Christmas."
                 )
             brief.warn("sown_late", pointer, text)
+    sown = sown_classes(brief, steps)
+    if sown == {"annual"}:
+        brief.warn(
+            "annuals_only",
+            "/plan/seed" if brief.plan.steps is None else "/plan/steps",
+            "Only cornfield annuals are sown: colour in one summer, gone by the third unless the soil is dug or "
+            "ploughed every year. A meadow is made of perennials.",
+        )
     if any(step.seed for step in steps):
         bare = bare_after(brief.parameters, operations)
         if bare < brief.value("advice", "little_bare_share") and sward != "bare_or_arable":

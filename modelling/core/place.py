@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modelling.core.brief import INTEREST, MEMORY, Brief, p_index_of
+from modelling.core.brief import INTEREST, MEMORY, STRIPPING, Brief, p_index_of
 
 
 def kind_of(brief: Brief) -> str:
@@ -91,6 +91,12 @@ def note_unknowns(brief: Brief) -> None:
             brief.assume(where, label, words, MEMORY)
 
 
+def strips(brief: Brief) -> bool:
+    """Whether the plan as asked takes off turf or topsoil."""
+    asked = [*(brief.plan.preparation or ()), *(step.operation for step in brief.plan.steps or ())]
+    return any(key in STRIPPING for key in asked)
+
+
 def verdict_on(brief: Brief, sward: str, p_index: float) -> str:
     """Whether to sow at all."""
     interest = brief.site.existing_interest or ()
@@ -107,7 +113,13 @@ def verdict_on(brief: Brief, sward: str, p_index: float) -> str:
             )
         return "not_here"
     crop = brief.site.standing_crop_g_per_m2
-    if tested_index(brief) >= brief.value("advice", "high_p_index"):
+    rich_soil = tested_index(brief) >= brief.value("advice", "high_p_index")
+    if rich_soil and strips(brief):
+        brief.reasons.append(
+            f"The soil is rich in phosphorus (index {p_index:.0f}). Stripping takes the richest of it off: test what "
+            "is left before you buy seed."
+        )
+    elif rich_soil:
         brief.reasons.append(
             f"The soil is rich in phosphorus (index {p_index:.0f}); strong grass will crowd most seedlings out."
         )
@@ -115,10 +127,11 @@ def verdict_on(brief: Brief, sward: str, p_index: float) -> str:
             "Taking hay lowers phosphorus only over decades; stripping the turf and topsoil works at once, at a price."
         )
         return "lower_fertility_first"
-    if crop is not None and crop > brief.value("advice", "high_crop"):
+    if crop is not None and crop > brief.value("advice", "high_crop") and not strips(brief):
         brief.reasons.append(f"A standing crop of {crop:.0f} g/m² in June is too strong for most meadow flowers.")
         return "lower_fertility_first"
-    if brief.site.existing_interest is None or "not_looked" in interest:
+    unseen = brief.site.existing_interest is None and sward != "bare_or_arable"
+    if unseen or "not_looked" in interest:
         brief.reasons.append(
             "Nobody has said what is there already: walk the ground in May and June before disturbing it."
         )

@@ -574,3 +574,26 @@ def test_a_yearly_cut_on_the_last_of_the_month_is_dated_so(parameters: Parameter
 
     assert dated(date(2027, 8, 31)) == date(2028, 8, 31)
     assert dated(date(2024, 2, 29)) == date(2028, 2, 28)
+
+
+def test_stripping_rich_soil_answers_the_advice_to_lower_fertility(parameters: ParameterSet) -> None:
+    rich = Site(2000.0, kind="field", olsen_p_mg_per_l=31, existing_interest=("none",))
+    assert planned(parameters, rich).verdict == "lower_fertility_first"
+    stripped = planned(parameters, rich, Plan(preparation=("strip_turf_machine",)))
+    assert stripped.verdict == "sow"
+    assert "test what is left" in stripped.reasons[0]
+
+
+def test_bare_soil_needs_no_looking_first(parameters: ParameterSet) -> None:
+    assert planned(parameters, Site(400.0, sward="bare_or_arable")).verdict == "sow"
+    assert planned(parameters, Site(400.0, sward="species_poor")).verdict == "look_first"
+
+
+def test_annuals_alone_are_no_meadow(parameters: ParameterSet) -> None:
+    def codes(*seed: SeedItem) -> set[str]:
+        site = Site(400.0, sward="bare_or_arable")
+        return {w.code for w in planned(parameters, site, Plan(seed=seed, sow_on=SOW_ON)).warnings}
+
+    annuals = SeedItem(0.8, mix="cornfield_annuals")
+    assert "annuals_only" in codes(annuals)
+    assert "annuals_only" not in codes(annuals, SeedItem(1.6, mix="neutral_meadow"))
