@@ -116,7 +116,7 @@ class Growth(Part):
     def first_colour(self) -> str:
         classes = self.sown_classes()
         if "annual" in classes:
-            under = "; the perennials under them are still leaves" if classes != {"annual"} else ""
+            under = "; the perennials under them are still leaves" if classes - {"annual", "pioneer"} else ""
             return f"Cornfield flowers colour the first summer and are all but gone by the third{under}."
         if "rattle" in classes:
             return (

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modelling.core.brief import RATTLE_TAXON, Brief, bare_after, has_short_lived, season_of, sown_classes, sown_late
+from modelling.core.brief import RATTLE_TAXON, Brief, bare_after, has_short_lived, season_of, sown_late
 from modelling.core.errors import InputError
 from modelling.core.plan import Step, YearlyCare
 from modelling.core.seed import contents, usual_rate
@@ -69,6 +69,19 @@ def check_steps(brief: Brief, steps: tuple[Step, ...]) -> None:
             )
 
 
+def annuals_only(brief: Brief, steps: tuple[Step, ...]) -> bool:
+    """Whether cornfield annuals are all that is sown, and nothing is planted."""
+    nouns = brief.parameters.nouns
+    items = [item for step in steps for item in step.seed or ()]
+    kinds = {
+        nouns["mixes"][item.mix]["kind"] == "annuals"
+        if item.mix is not None
+        else nouns["taxa"][item.key]["model_class"] == "annual"
+        for item in items
+    }
+    return kinds == {True} and not any(step.plugs for step in steps)
+
+
 def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: YearlyCare, operations: list[str]) -> None:
     """Timing and ground faults that the asker should look at."""
     short_lived = has_short_lived(brief, steps)
@@ -85,8 +98,7 @@ def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: Yearly
                     "other seed that needs chill waits a year. Sow by Christmas."
                 )
             brief.warn("sown_late", pointer, text)
-    sown = sown_classes(brief, steps)
-    if sown == {"annual"}:
+    if annuals_only(brief, steps):
         brief.warn(
             "annuals_only",
             "/plan/seed" if brief.plan.steps is None else "/plan/steps",
