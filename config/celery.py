@@ -1,4 +1,4 @@
-"""The Celery application. A message carries a job's id and nothing else; the job's row holds the truth."""
+"""The Celery application: queues and broker. It has no tasks in this release."""
 
 import os
 
