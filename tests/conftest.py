@@ -5,6 +5,13 @@ import os
 import socket
 
 import pytest
+from hypothesis import settings
+
+# The same examples every time, so that the gate says yes or no to a commit and not to luck;
+# FORBCAST_HYPOTHESIS=searching looks for new ones.
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.register_profile("searching", deadline=None, max_examples=1000)
+settings.load_profile(os.environ.get("FORBCAST_HYPOTHESIS", "steady"))
 
 _connect = {name: getattr(socket.socket, name) for name in ("connect", "connect_ex")}
 

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
@@ -391,7 +392,8 @@ def _written(value: Any) -> str:
         case date():
             return value.isoformat()
         case float():
-            return f"{value:.12g}"
+            # Never 1e-05: the form reads no exponents.
+            return format(Decimal(f"{value:.12g}"), "f")
     return str(value)
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 from django.http import QueryDict
-from hypothesis import assume, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from modelling import services
@@ -226,6 +226,8 @@ def test_the_address_is_rewritten_in_one_way():
         },
     )
 )
+@example({"area_m2": 1.0, "refuge_percent": 1e-5})
+@example({"area_m2": 1e6, "mix_1": "neutral_meadow", "mix_1_g": 1e8})
 def test_rewriting_an_address_twice_changes_nothing_more(said):
     query = QueryDict(mutable=True)
     for name, value in said.items():
