@@ -194,6 +194,24 @@ class Answers(Part):
         return taken
 
 
+def inputs_of(
+    request: contracts.EstimateRequest | contracts.ComparisonRequest, question: core.Question
+) -> dict[str, Any]:
+    """What was asked, with what was left to us filled in, so that it can be asked again to the same answer."""
+    inputs = request.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
+    return inputs | {
+        "as_of": question.as_of.isoformat(),
+        "draws": question.draws,
+        "random_seed": question.random_seed,
+        "world_seed": question.world_seed,
+    }
+
+
+def inputs_checksum(inputs: dict[str, Any]) -> str:
+    """SHA-256 of the inputs of a recipe."""
+    return checksum(canonical_text({"inputs": inputs}))
+
+
 def recipe(
     parameters: ParameterSet,
     request: contracts.EstimateRequest | contracts.ComparisonRequest,
@@ -201,19 +219,13 @@ def recipe(
     lowered: bool,
 ) -> dict[str, Any]:
     """How to make the answer again."""
-    inputs = request.model_dump(mode="json", exclude_none=True, exclude_defaults=True)
-    inputs |= {
-        "as_of": question.as_of.isoformat(),
-        "draws": question.draws,
-        "random_seed": question.random_seed,
-        "world_seed": question.world_seed,
-    }
+    inputs = inputs_of(request, question)
     return {
         "schema_version": contracts.SCHEMA_VERSION,
         "release": RELEASE,
         "model_version": MODEL_VERSION,
         "as_of": question.as_of,
-        "inputs_checksum": checksum(canonical_text({"inputs": inputs})),
+        "inputs_checksum": inputs_checksum(inputs),
         "reference_checksum": parameters.checksum,
         "random_seed": question.random_seed,
         "world_seed": question.world_seed,

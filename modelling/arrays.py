@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import hashlib
+import io
+from collections.abc import Mapping
 from dataclasses import fields
 from datetime import date
 from typing import Any, Final
 
 import numpy as np
 import orjson
+from numpy.typing import NDArray
 from pydantic import BaseModel
 
 from modelling import contracts
@@ -95,3 +98,20 @@ def canonical_text(answer: dict[str, Any]) -> str:
 def checksum(text: str) -> str:
     """SHA-256 of a text."""
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+# ------------------------------------------------------------------ kept draws
+
+
+def packed(draws: Mapping[str, NDArray[np.float32]]) -> bytes:
+    """Named arrays as one compressed `.npz`, little-endian float32 on every machine."""
+    file = io.BytesIO()
+    arrays: dict[str, Any] = {name: array.astype("<f4") for name, array in draws.items()}
+    np.savez_compressed(file, **arrays)
+    return file.getvalue()
+
+
+def unpacked(packed_draws: bytes | memoryview) -> dict[str, NDArray[np.float32]]:
+    """The arrays of `packed` by name, shape (draws,) each."""
+    with np.load(io.BytesIO(packed_draws), allow_pickle=False) as file:
+        return {name: file[name].astype(np.float32) for name in file.files}

@@ -1,13 +1,21 @@
-"""Reads of the modelling app: reference tables, vocabularies, the model card."""
+"""Reads of the modelling app: reference tables, vocabularies, the model card, stored runs."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Final
+from uuid import UUID
 
-from modelling.core.parameters import INERT, NOUN_TABLES, NUMBER_TABLES, Number, ParameterSet, load
+import numpy as np
+from numpy.typing import NDArray
+
+from modelling import models
+from modelling.arrays import checksum, unpacked
+from modelling.core.parameters import INERT, NOUN_TABLES, NUMBER_TABLES, SOURCE_TABLES, Number, ParameterSet, load
 from modelling.core.units import UNITS
+from modelling.release import RELEASE
 
 REFERENCE: Final = Path(__file__).parent / "reference"
 MODEL_CARD: Final = Path(__file__).parent / "MODEL_CARD.md"
@@ -48,6 +56,13 @@ def parameters() -> ParameterSet:
 def reference_checksum() -> str:
     """SHA-256 of the reference tables in use."""
     return parameters().checksum
+
+
+def reference_content() -> bytes:
+    """The reference tables as they stand on disk: the bytes that their checksum is of."""
+    names = (*SOURCE_TABLES, *NOUN_TABLES, *NUMBER_TABLES)
+    tables = ((name, (REFERENCE / f"{name}.csv").read_bytes().replace(b"\r\n", b"\n")) for name in names)
+    return b"".join(name.encode() + b"\0" + raw + b"\0" for name, raw in tables)
 
 
 def model_card() -> str:
@@ -169,3 +184,55 @@ def sources() -> list[dict[str, str]]:
 def taxa_of_mix(mix: str) -> list[str]:
     """Keys of the taxa in a mix."""
     return [n.quantity for n in parameters().rows("mix_contents") if n.subject == mix and n.quantity != INERT]
+
+
+# ------------------------------------------------------------------ stored runs
+
+
+class StoredTextDamaged(Exception):
+    """A stored answer is not the text that was stored."""
+
+
+def run_get(public_id: UUID) -> models.ModelRun:
+    """One stored run without its answer and draws; raises ModelRun.DoesNotExist."""
+    found: models.ModelRun = (
+        models.ModelRun.objects.select_related("reference")
+        .defer("answer", "kept_draws", "reference__content")
+        .get(public_id=public_id)
+    )
+    return found
+
+
+def run_answer_text(public_id: UUID) -> str:
+    """The answer of a stored run, as it was stored: canonical JSON.
+
+    Raises
+    ------
+    ModelRun.DoesNotExist
+        If there is no such run.
+    StoredTextDamaged
+        If the text no longer has the checksum it was stored with.
+    """
+    text, stored = models.ModelRun.objects.values_list("answer", "answer_checksum").get(public_id=public_id)
+    if checksum(text) != stored:
+        raise StoredTextDamaged(
+            f"The answer of run {public_id} has the checksum {checksum(text)}; it was stored with {stored}. Restore "
+            "the row from a backup."
+        )
+    return str(text)
+
+
+def run_draws(public_id: UUID) -> dict[str, NDArray[np.float32]]:
+    """Kept draws of a stored run by name, shape (500,) each; draw d is the same world in every run."""
+    return unpacked(models.ModelRun.objects.values_list("kept_draws", flat=True).get(public_id=public_id))
+
+
+def runs_of(inputs_checksums: Iterable[str]) -> dict[str, UUID]:
+    """Estimates stored by this release with these reference tables: inputs checksum -> public id."""
+    found = models.ModelRun.objects.filter(
+        kind=models.ModelRun.Kind.ESTIMATE,
+        inputs_checksum__in=list(inputs_checksums),
+        release=RELEASE,
+        reference__checksum=reference_checksum(),
+    )
+    return dict(found.values_list("inputs_checksum", "public_id"))

@@ -1,21 +1,32 @@
-"""The front door of the modelling app: read a request, answer it. Nothing is stored."""
+"""The front door of the modelling app: read a request, answer it, and store the answer where that is asked."""
 
 from __future__ import annotations
 
+import hashlib
+import zlib
+from collections.abc import Iterable
 from datetime import date
 from typing import Any, Final, TypeVar
+from uuid import UUID
+
+import orjson
+from django.db import IntegrityError, transaction
 
 from modelling import answers, arrays, contracts
 from modelling.answer_parts import THRESHOLDS
 from modelling.arrays import canonical_text
 from modelling.core import estimate as core
 from modelling.core.errors import InputError
+from modelling.core.plan import Question
 from modelling.errors import FieldError, RequestRefused, pointer_of
+from modelling.models import ModelRun, ParameterSet
 from modelling.reading import plan_keys, read_comparison, read_estimate
-from modelling.selectors import parameters, taxa_of_mix
+from modelling.release import MODEL_VERSION, RELEASE
+from modelling.selectors import parameters, reference_content, runs_of, taxa_of_mix
 
 __all__ = [
-    "canonical_text", "compare_now", "cost_in_cells", "estimate_now", "fit_draws", "read_comparison", "read_estimate",
+    "canonical_text", "compare_now", "cost_in_cells", "estimate_now", "fit_draws", "random_seed_of", "read_comparison",
+    "read_estimate", "run_estimate_stored", "runs_stored_already",
 ]  # fmt: skip
 
 FORECASTS: Final = 2
@@ -108,12 +119,15 @@ def estimate_now(request: contracts.EstimateRequest, *, today: date, lowered: bo
         If the plan cannot be carried out as asked.
     """
     known = parameters()
-    as_of = request.as_of or today
-    draws = request.draws or contracts.DEFAULT_DRAWS
-    question = arrays.question_of(request, request.plan, draws, as_of)
     with _refusing():
-        found = core.estimate(known, question)
+        found = core.estimate(known, _question(request, today))
     return answers.estimate_answer(known, request, found, lowered)
+
+
+def _question(request: contracts.EstimateRequest, today: date) -> Question:
+    """The core's question, with the draws and the date filled in."""
+    draws = request.draws or contracts.DEFAULT_DRAWS
+    return arrays.question_of(request, request.plan, draws, request.as_of or today)
 
 
 def compare_now(request: contracts.ComparisonRequest, *, today: date, lowered: bool = False) -> dict[str, Any]:
@@ -141,3 +155,98 @@ class _refusing:
                 pointer_of(error.field), error.code, detail, error.value, error.expected, list(error.suggestions)
             )
             raise RequestRefused([found]) from error
+
+
+# ------------------------------------------------------------------ stored runs
+
+
+def random_seed_of(public_id: UUID) -> int:
+    """Random seed of a stored project, 0 to 2**63 - 1, from a hash of its public id: projects do not share luck."""
+    digest = hashlib.sha256(b"random_seed\0" + public_id.bytes).digest()
+    return int.from_bytes(digest[:8], "big") >> 1
+
+
+def run_estimate_stored(request: contracts.EstimateRequest, *, today: date) -> ModelRun:
+    """The stored run of a request, worked out and stored if need be: the same request gives the same row.
+
+    Nothing is worked out inside a transaction, so that no one waits for a lock meanwhile.
+
+    Raises
+    ------
+    RequestRefused
+        If the plan cannot be carried out as asked, or asks for fewer draws than a stored run keeps.
+    RuntimeError
+        If a transaction is open and the run is not stored yet.
+    """
+    if request.draws is not None and request.draws < core.KEPT_DRAWS:
+        text = f"A stored run keeps {core.KEPT_DRAWS} draws; {request.draws} are too few."
+        raise RequestRefused([FieldError("/draws", "out_of_range", text, request.draws, f"at least {core.KEPT_DRAWS}")])
+    known = parameters()
+    question = _question(request, today)
+    inputs = answers.inputs_of(request, question)
+    recipe = {
+        "kind": ModelRun.Kind.ESTIMATE,
+        "inputs_checksum": answers.inputs_checksum(inputs),
+        "release": RELEASE,
+        "reference__checksum": known.checksum,
+    }
+    stored: ModelRun | None = ModelRun.objects.filter(**recipe).first()
+    if stored is not None:
+        return stored
+    with transaction.atomic(durable=True):
+        reference = _parameter_set(known.checksum)
+    with _refusing():
+        found = core.estimate(known, question)
+    text = canonical_text(answers.estimate_answer(known, request, found, lowered=False))
+    run = ModelRun(
+        kind=ModelRun.Kind.ESTIMATE,
+        request=orjson.dumps(inputs, option=orjson.OPT_SORT_KEYS).decode(),
+        inputs_checksum=recipe["inputs_checksum"],
+        as_of=question.as_of,
+        random_seed=question.random_seed,
+        world_seed=question.world_seed,
+        draws=question.draws,
+        release=RELEASE,
+        model_version=MODEL_VERSION,
+        reference=reference,
+        answer=text,
+        answer_checksum=arrays.checksum(text),
+        kept_draws=arrays.packed(core.kept_draws(found)),
+    )
+    return _added(run, **recipe)
+
+
+def _parameter_set(checksum: str) -> ParameterSet:
+    """The stored reference tables of a checksum, stored if need be."""
+    stored: ParameterSet | None = ParameterSet.objects.defer("content").filter(checksum=checksum).first()
+    if stored is not None:
+        return stored
+    content = reference_content()
+    if hashlib.sha256(content).hexdigest() != checksum:
+        raise RuntimeError("The reference tables on disk changed after they were read; start the program again.")
+    return _added(ParameterSet(checksum=checksum, content=zlib.compress(content)), checksum=checksum)
+
+
+M = TypeVar("M", ModelRun, ParameterSet)
+
+
+def _added(row: M, **unique: Any) -> M:
+    """The row, added; or the one that somebody else added since we looked."""
+    # what is unique is for the database to say, since a rival may add the same row at any moment
+    row.full_clean(validate_unique=False, validate_constraints=False)
+    try:
+        with transaction.atomic():
+            row.save()
+    except IntegrityError:
+        rival: M | None = type(row).objects.filter(**unique).first()
+        if rival is None:
+            raise
+        return rival
+    return row
+
+
+def runs_stored_already(requests: Iterable[contracts.EstimateRequest], *, today: date) -> list[UUID | None]:
+    """Public id of the stored run of each request, or None: one query for all."""
+    checksums = [answers.inputs_checksum(answers.inputs_of(asked, _question(asked, today))) for asked in requests]
+    found = runs_of(checksums)
+    return [found.get(checksum) for checksum in checksums]

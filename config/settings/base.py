@@ -147,6 +147,13 @@ CELERY_TASK_ACKS_LATE = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULE_FILENAME = str(DATA_DIR / "celerybeat-schedule")
+# A page that starts a job does not wait long for a broker that is away; the sweep makes good.
+CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {
+    "max_retries": 0,
+    "socket_connect_timeout": 2,
+    "socket_timeout": 5,
+}
 
 # To standard error only. Paths are logged by Django without their query, which may describe somebody's site.
 LOGGING = {
