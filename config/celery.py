@@ -1,4 +1,4 @@
-"""The Celery application: queues and broker. It has no tasks in this release."""
+"""The Celery application. A message carries a job's id and nothing else; the job's row holds the truth."""
 
 import os
 
@@ -7,7 +7,20 @@ from kombu import Queue
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.base")
 
+QUEUES = ("interactive", "model", "export")
+SWEEP_SECONDS = 30
+
 app = Celery("forbcast")
 app.config_from_object("django.conf:settings", namespace="CELERY")
-app.conf.task_queues = [Queue("interactive"), Queue("model"), Queue("export")]
+app.conf.task_queues = [Queue(name) for name in QUEUES]
+# One sweep a queue, done by that queue's workers; one that nobody took up in time is superseded by the next.
+app.conf.beat_schedule = {
+    f"sweep {name}": {
+        "task": "projects.sweep_jobs",
+        "schedule": SWEEP_SECONDS,
+        "args": [name],
+        "options": {"queue": name, "expires": SWEEP_SECONDS},
+    }
+    for name in QUEUES
+}
 app.autodiscover_tasks()

@@ -10,6 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import run
 from django.core.wsgi import get_wsgi_application
 
+from projects.worker import start_beside_the_server
+
 HOST = "127.0.0.1"
 PORT = 8000
 TRIED = 50
@@ -44,8 +46,10 @@ class Command(BaseCommand):
             self.say(f"Serving on port {port}.")
         self.say(f"Forbcast is at http://{HOST}:{port}/ and its API at http://{HOST}:{port}/api/v1/")
         self.say("Nobody else can reach it. Ctrl-C stops it.")
+        application = get_wsgi_application()
+        start_beside_the_server()
         try:
-            run(HOST, port, get_wsgi_application(), threading=True)
+            run(HOST, port, application, threading=True)
         except KeyboardInterrupt:
             self.say("Stopped.")
 

@@ -2,10 +2,10 @@
 
 import pytest
 import schemathesis
+from django.core.wsgi import get_wsgi_application
 from hypothesis import HealthCheck, settings
 from schemathesis.config import SchemathesisConfig
 
-from config.wsgi import application
 from modelling.contracts import LEAST_DRAWS
 
 # What is valid by its schema may still name a plant that is none, or ask for too much: JSON Schema cannot say so.
@@ -16,7 +16,7 @@ CONFIG = SchemathesisConfig.from_dict(
         }
     }
 )
-schema = schemathesis.openapi.from_wsgi("/api/v1/schema/", application, config=CONFIG)
+schema = schemathesis.openapi.from_wsgi("/api/v1/schema/", get_wsgi_application(), config=CONFIG)
 
 
 # A small fixed sample; `schemathesis run` against a served demo goes as deep as time allows.

@@ -1,0 +1,5 @@
+"""Rows and their constraints, one noun a file."""
+
+from projects.models.jobs import Job
+
+__all__ = ["Job"]
