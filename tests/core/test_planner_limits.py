@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from modelling.core.errors import InputError
 from modelling.core.parameters import ParameterSet
 from modelling.core.plan import Aftercare, Crew, FullPlan, Grazing, Plan, SeedItem, Site, Step
 from modelling.core.planner import work_out
@@ -238,3 +239,58 @@ def test_a_crew_that_can_do_it_in_a_session_needs_no_hire(parameters: ParameterS
     # of three hours has 12 hours of five people and 19 of eight
     few, many = (planned(parameters, Site(180.0), Plan(crew=Crew(people, 3.0))) for people in (5, 8))
     assert (few.scale, many.scale) == ("pedestrian", "hand")
+
+
+@pytest.mark.parametrize(("area", "topped_up"), [(58.0, False), (60.0, True)])
+def test_rattle_is_topped_up_from_half_the_smallest_packet(
+    parameters: ParameterSet, area: float, topped_up: bool
+) -> None:
+    # 0.25 g/m2 aimed at, 0.08 in the mix: 0.17 g/m2 are missing, and half a packet is 10 g
+    found = planned(parameters, Site(area, sward="species_poor"), Plan(preparation=("scarify_rake",)))
+    assert ("rhinanthus_minor" in [item.key for step in found.steps for item in step.seed or ()]) == topped_up
+
+
+@pytest.mark.parametrize(
+    ("cuts", "shut_up"), [((4, 9), (4, 20)), ((3, 9), (3, 20)), ((4,), (3, 15)), ((8,), (3, 15)), ((5, 9), (3, 15))]
+)
+def test_the_meadow_is_shut_up_after_a_spring_cut(
+    parameters: ParameterSet, cuts: tuple[int, ...], shut_up: tuple[int, int]
+) -> None:
+    care = planned(parameters, Site(180.0), Plan(aftercare=Aftercare(cut_month=cuts))).care
+    assert care.shut_up == shut_up
+
+
+@pytest.mark.parametrize(("taxon", "told"), [("centaurea_cyanus", True), ("leucanthemum_vulgare", False)])
+def test_annuals_bought_one_by_one_are_told_where_the_seed_was_given(
+    parameters: ParameterSet, taxon: str, told: bool
+) -> None:
+    step = Step(SOW_ON, seed=(SeedItem(0.2, taxon=taxon),))
+    in_steps = planned(parameters, Site(400.0, sward="bare_or_arable"), Plan(steps=(step,)))
+    by_itself = planned(parameters, Site(400.0, sward="bare_or_arable"), Plan(seed=step.seed, sow_on=SOW_ON))
+    for found, pointer in ((in_steps, "/plan/steps"), (by_itself, "/plan/seed")):
+        assert [w.pointer for w in found.warnings if w.code == "annuals_only"] == ([pointer] if told else [])
+
+
+def sowing(on: date, share: float = 1.0, zone: str | None = None) -> Step:
+    return Step(on, seed=WITH_RATTLE, area_share=share, zone=zone)
+
+
+def harrowing(on: date, share: float = 1.0, zone: str | None = None) -> Step:
+    return Step(on, operation="power_harrow_tractor", area_share=share, zone=zone)
+
+
+def test_seed_sown_again_on_the_day_the_ground_is_opened_again_is_taken(parameters: ParameterSet) -> None:
+    again = (sowing(date(2026, 9, 1)), harrowing(SOW_ON), sowing(SOW_ON))
+    assert len(planned(parameters, Site(400.0), Plan(steps=again)).steps) > 3
+
+
+def test_a_strip_without_a_name_lies_beside_a_named_zone(parameters: ParameterSet) -> None:
+    beside = (sowing(date(2026, 9, 1), 0.5), harrowing(SOW_ON, 0.5, "hollow"))
+    assert len(planned(parameters, Site(400.0), Plan(steps=beside)).steps) > 2
+
+
+def test_a_named_zone_is_one_piece_of_ground_whatever_share_a_step_gives(parameters: ParameterSet) -> None:
+    same = (sowing(date(2026, 9, 1), 0.5, "bank"), harrowing(SOW_ON, 0.4, "bank"))
+    with pytest.raises(InputError) as refused:
+        planned(parameters, Site(400.0), Plan(steps=same))
+    assert refused.value.code == "dates_out_of_order"

@@ -328,3 +328,83 @@ def test_a_contractor_does_not_come_for_less_than_his_least_charge(parameters: P
     for d in range(DRAWS):
         least = ByHand(parameters, found, d).price("contract_harrow_tractor", "call_out_minimum")
         assert charge.gross_gbp[d] == pytest.approx(least)
+
+
+# ------------------------------------------------------------------ odd jobs
+
+
+def amounts(found: Estimate, operation: str) -> list[float]:
+    return [float(done.task.amount.mean()) for done in found.work.done if done.task.operation == operation]
+
+
+def test_days_of_hire_count_getting_ready(parameters: ParameterSet) -> None:
+    plan = Plan(preparation=("strip_turf_machine",), sow_on=SOW_ON)
+    found = worked_out(parameters, Site(1900.0, kind="green"), plan, date(2026, 5, 1))
+    (cutter,) = (done.machine for done in found.work.done if done.machine and done.machine.machine == "turf_cutter")
+    ready_matters = 0
+    for d in range(DRAWS):
+        plain = ByHand(parameters, found, d)
+        days = plain.hire_days("turf_cutter", "strip_turf_machine", 1900.0)
+        assert cutter.hire_days[d] == days
+        engine = plain.engine("turf_cutter", "strip_turf_machine", 1900.0)
+        ready_matters += days != -(-engine // plain.row("rates", "machines", "machine_day_hours"))
+    assert ready_matters > 0
+
+
+def test_sheet_is_bought_with_its_overlap(parameters: ParameterSet) -> None:
+    plan = Plan(preparation=("smother_sheet",), sow_on=SOW_ON)
+    found = worked_out(parameters, Site(150.0, kind="school"), plan, date(2026, 4, 1))
+    sheet = next(line for line in found.work.lines if line.key == "black_sheet")
+    for d in range(0, DRAWS, 7):
+        plain = ByHand(parameters, found, d)
+        bought_m2 = 150.0 * plain.row("rates", "black_sheet", "overlap_ratio")
+        assert sheet.gross_gbp[d] == pytest.approx(bought_m2 * plain.price("black_sheet", "price_per_m2"))
+
+
+def test_what_stock_eat_need_not_be_carried(parameters: ParameterSet) -> None:
+    def carried(preparation: str) -> list[str]:
+        plan = Plan(preparation=(preparation,), sow_on=SOW_ON, aftercare=Aftercare(disposal="heap"))
+        found = worked_out(parameters, Site(400.0, kind="orchard"), plan, date(2026, 5, 1))
+        return [done.task.operation for done in found.work.done if done.task.stage == "setup"]
+
+    assert "rake_arisings_to_heap" in carried("prepare_cut_strimmer")
+    assert "rake_arisings_to_heap" not in carried("graze_hard")
+
+
+def test_cuttings_left_lying_make_no_heap_and_no_work(parameters: ParameterSet) -> None:
+    care = Aftercare(arisings="left", disposal="heap")
+    found = worked_out(parameters, Site(400.0, kind="orchard"), Plan(aftercare=care), date(2026, 5, 1))
+    assert found.heaps.cuttings_t.max() == found.heaps.cuttings_m3.max() == 0
+    assert not [d for d in found.work.done if (d.task.operation, d.task.stage) == ("rake_arisings_to_heap", "yearly")]
+
+
+def test_each_planting_is_of_its_own_plugs(parameters: ParameterSet) -> None:
+    def plugs(count: int, zone: str | None, on: date = SOW_ON) -> Step:
+        share = 1.0 if zone is None else 0.5
+        return Step(on, plugs=(PlugItem("primula_veris", count),), area_share=share, zone=zone)
+
+    steps = (plugs(100, "bank"), plugs(40, "hollow"), plugs(7, None, date(2026, 10, 1)))
+    found = worked_out(parameters, Site(400.0), Plan(steps=steps), date(2026, 5, 1))
+    assert sorted(amounts(found, "plant_plugs_hand")) == [7, 40, 100]
+
+
+def test_one_planting_named_for_the_whole_day_is_of_all_its_plugs(parameters: ParameterSet) -> None:
+    def plugs(count: int, zone: str) -> Step:
+        return Step(SOW_ON, plugs=(PlugItem("primula_veris", count),), area_share=0.5, zone=zone)
+
+    steps = (plugs(100, "bank"), plugs(40, "hollow"), Step(SOW_ON, operation="plant_plugs_hand"))
+    found = worked_out(parameters, Site(400.0), Plan(steps=steps), date(2026, 5, 1))
+    assert amounts(found, "plant_plugs_hand") == [140]
+
+
+def test_a_fence_among_the_steps_goes_round_its_ground(parameters: ParameterSet) -> None:
+    fence = Step(date(2026, 9, 1), operation="fence_temporary", area_share=0.25, zone="corner")
+    found = worked_out(parameters, Site(1600.0), Plan(steps=(fence,)), date(2026, 5, 1))
+    assert amounts(found, "fence_temporary") == [pytest.approx(4 * 20)]
+
+
+def test_later_years_are_dated_after_the_first_summer(churchyard: Estimate) -> None:
+    on = {(done.task.stage, done.task.operation): done.task.on for done in churchyard.work.done}
+    assert on["first_year", "summer_walk"].year == 2027
+    assert on["yearly", "summer_walk"] == date(2028, 6, 20)
+    assert on["yearly", "yearly_cut_strimmer"] == date(2028, 8, 20)
