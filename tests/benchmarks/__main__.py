@@ -1,4 +1,4 @@
-"""Timings, run by hand and never by the gate: ``.venv/bin/python -m tests.benchmarks``.
+"""Timings, run by hand: ``.venv/bin/python -m tests.benchmarks``. A test runs it with ``--small``, to see that it runs.
 
 1. One estimate (4,000 draws, 40 species, 10 years, both forecasts) against drawing as many normals, uniforms and
    exponentials as it draws. 2. 100, 250 and 500 sites in one process: seconds and peak memory. 3. POST of an estimate
@@ -13,7 +13,8 @@ os.environ.setdefault("FORBCAST_ALLOWED_HOSTS", "testserver")
 for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(threads, "1")
 
-import platform  # noqa: E402 - the threads are set before NumPy is read
+import json  # noqa: E402 - the threads are set before NumPy is read
+import platform  # noqa: E402
 import resource  # noqa: E402
 import statistics  # noqa: E402
 import sys  # noqa: E402
@@ -26,12 +27,17 @@ from typing import Any  # noqa: E402
 import django  # noqa: E402
 import numpy as np  # noqa: E402
 
+django.setup()
+
 from modelling.core import draws, sampling, stand  # noqa: E402
 from modelling.core.estimate import estimate  # noqa: E402
 from modelling.core.plan import Plan, Question, SeedItem, Site  # noqa: E402
 from modelling.selectors import parameters  # noqa: E402
 
-RUNS = 15
+SMALL = "--small" in sys.argv
+RUNS = 1 if SMALL else 15
+DRAWS = 200 if SMALL else 4000
+SITES = (2, 3) if SMALL else (100, 250, 500)
 DAY = date(2026, 7, 1)
 
 
@@ -87,7 +93,7 @@ def counted_draws(asked: Question) -> Counter[str]:
 
 def one_estimate() -> None:
     """Part 1."""
-    asked = question(5000.0, 1, 4000, 40)
+    asked = question(5000.0, 1, DRAWS, 40)
     counts = counted_draws(asked)
     width = 5000
     buffer = np.empty(width)
@@ -109,7 +115,7 @@ def one_estimate() -> None:
 
 def many_sites() -> None:
     """Part 2."""
-    for number in (100, 250, 500):
+    for number in SITES:
         start = time.perf_counter()
         for seed in range(number):
             estimate(parameters(), question(200.0 + seed, seed, 500), detailed=False)
@@ -121,11 +127,11 @@ def many_sites() -> None:
 
 def over_http() -> None:
     """Part 3."""
-    django.setup()
     from django.test import Client
 
     client = Client()
-    body = '{"site": {"area_m2": 180, "kind": "churchyard", "sward": "rank_grass"}, "as_of": "2026-07-01"}'
+    site = {"area_m2": 180, "kind": "churchyard", "sward": "rank_grass"}
+    body = json.dumps({"site": site, "draws": DRAWS, "as_of": DAY.isoformat()})
 
     def ask() -> None:
         answer = client.post("/api/v1/estimates/", body, content_type="application/json")
