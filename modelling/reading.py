@@ -28,14 +28,14 @@ def read_estimate(data: object) -> contracts.EstimateRequest:
     RequestRefused
         With every fault: where, what was read, what would be right.
     """
-    request = _validated(contracts.EstimateRequest, data)
+    request = read_as(contracts.EstimateRequest, data)
     _check_keys(list(plan_keys(request.plan, ("plan",))))
     return request
 
 
 def read_comparison(data: object) -> contracts.ComparisonRequest:
     """Read and check a request for a comparison; raises as `read_estimate`."""
-    request = _validated(contracts.ComparisonRequest, data)
+    request = read_as(contracts.ComparisonRequest, data)
     found = [key for i, option in enumerate(request.options) for key in plan_keys(option.plan, ("options", i, "plan"))]
     _check_keys(found)
     names = [option.name for option in request.options]
@@ -46,7 +46,8 @@ def read_comparison(data: object) -> contracts.ComparisonRequest:
     return request
 
 
-def _validated(kind: type[T], data: object) -> T:
+def read_as(kind: type[T], data: object) -> T:
+    """Read anything as one of the strict contracts; raises RequestRefused with every fault."""
     try:
         return kind.model_validate(data)
     except ValidationError as error:
@@ -84,6 +85,8 @@ def _field_error(item: Any, kind: type[contracts.Strict]) -> FieldError:
     said = _said(item.get("input"))
     context = item.get("ctx", {})
     where = pointer_of(path)
+    if "own" in context:  # a contract's own validator has said it all
+        return FieldError(where, code, item["msg"], value, context["own"])
     if code in _WORDS:
         name, sentence, expected = _WORDS[code]
         suggestions = _near_key(str(path[-1]), path[:-1], kind) if code == "extra_forbidden" else []

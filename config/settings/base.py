@@ -15,10 +15,15 @@ DEBUG = False
 SECRET_KEY = environment.secret_key(DATA_DIR)
 ALLOWED_HOSTS = environment.names("FORBCAST_ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 
-# No accounts, sessions or messages yet: nothing is kept about a caller.
+# No admin: it would be a door past the services and their audit.
 INSTALLED_APPS = [
     "modelling",
     "projects",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "js_lib_leaflet",
     "rest_framework",
     "drf_spectacular",
     "drf_spectacular_sidecar",
@@ -30,8 +35,11 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
     "config.middleware.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 ROOT_URLCONF = "config.urls"
@@ -40,7 +48,13 @@ TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
         "APP_DIRS": True,
-        "OPTIONS": {"context_processors": ["django.template.context_processors.request"]},
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.messages.context_processors.messages",
+                "projects.dashboard.context.visitor",
+            ]
+        },
     }
 ]
 
@@ -56,6 +70,37 @@ CACHES = {
     if REDIS_URL
     else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 }
+
+AUTH_USER_MODEL = "projects.User"
+AUTHENTICATION_BACKENDS = ["django.contrib.auth.backends.ModelBackend"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "front"
+PASSWORD_RESET_TIMEOUT = 24 * 3600
+SESSION_COOKIE_NAME = "forbcast_session"
+SESSION_COOKIE_AGE = 30 * 24 * 3600  # A volunteer signs in once a month, not once a visit.
+SESSION_COOKIE_SECURE = HTTPS
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"
+
+# Without a mail server, letters are printed where the server runs, and pages say so.
+MAIL_HOST = environment.text("FORBCAST_MAIL_HOST")
+EMAIL_BACKEND = (
+    "django.core.mail.backends.smtp.EmailBackend" if MAIL_HOST else "django.core.mail.backends.console.EmailBackend"
+)
+EMAIL_HOST = MAIL_HOST or "localhost"
+EMAIL_PORT = environment.whole_number("FORBCAST_MAIL_PORT", default=587)
+EMAIL_HOST_USER = environment.text("FORBCAST_MAIL_USER")
+EMAIL_HOST_PASSWORD = environment.text("FORBCAST_MAIL_PASSWORD")
+EMAIL_USE_TLS = environment.switch("FORBCAST_MAIL_TLS", default=True)
+EMAIL_TIMEOUT = 10
+DEFAULT_FROM_EMAIL = environment.text("FORBCAST_MAIL_FROM", "Forbcast <forbcast@localhost>")
 
 LANGUAGE_CODE = "en-gb"
 LANGUAGES = [("en-gb", "British English")]

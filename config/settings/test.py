@@ -20,3 +20,5 @@ CELERY_BROKER_TRANSPORT_OPTIONS["global_keyprefix"] = f"{TEST_PREFIX}:"  # noqa:
 # A file, so that threads and worker processes of a test meet in one database, as they do in earnest.
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):  # noqa: F405 - from base
     DATABASES["default"]["TEST"] = {"NAME": str(DATA_DIR / f"test-{os.getpid()}.sqlite3")}  # noqa: F405 - from base
+# A slow hash protects people; tests have none.
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]

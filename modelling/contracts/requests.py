@@ -34,7 +34,7 @@ def _read_date(value: object) -> object:
     raise ValueError("a date is written YYYY-MM-DD")
 
 
-def _read_tuple(value: object) -> object:
+def read_tuple(value: object) -> object:
     """Accept one value where a list is allowed."""
     if value is None:
         return None
@@ -96,7 +96,7 @@ class Site(Strict):
     ] = None
     existing_interest: Annotated[
         tuple[Interest, ...] | None,
-        BeforeValidator(_read_tuple, json_schema_input_type=Interest | tuple[Interest, ...] | None),
+        BeforeValidator(read_tuple, json_schema_input_type=Interest | tuple[Interest, ...] | None),
     ] = None
     gate_width_m: Annotated[float | None, Field(gt=0, le=30)] = None
     """Narrowest point on the way in, m."""
@@ -194,14 +194,14 @@ class Aftercare(Strict):
     cut_on: Annotated[
         Annotated[tuple[Day, ...], Field(max_length=4)] | None,
         BeforeValidator(
-            _read_tuple, json_schema_input_type=Day | Annotated[tuple[Day, ...], Field(max_length=4)] | None
+            read_tuple, json_schema_input_type=Day | Annotated[tuple[Day, ...], Field(max_length=4)] | None
         ),
         Field(description="Day or days of the yearly cut; the year is not read."),
     ] = None
     cut_month: Annotated[
         Annotated[tuple[Month, ...], Field(max_length=4)] | None,
         BeforeValidator(
-            _read_tuple, json_schema_input_type=Month | Annotated[tuple[Month, ...], Field(max_length=4)] | None
+            read_tuple, json_schema_input_type=Month | Annotated[tuple[Month, ...], Field(max_length=4)] | None
         ),
         Field(description="Month or months of the yearly cut; an empty list means no cut."),
     ] = None

@@ -38,6 +38,9 @@ class Job(models.Model):
     result: models.JSONField[Any, Any] = models.JSONField(null=True, blank=True)
     #: who asked, in words
     actor_label = models.CharField(max_length=200)
+    #: whose it is to see: the person who asked, and the coordinators of the network it is about
+    actor = models.ForeignKey("projects.User", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    network = models.ForeignKey("projects.Network", on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     state = models.CharField(max_length=10, choices=State, default=State.WAITING)
     attempts = models.PositiveSmallIntegerField(default=0)
     max_attempts = models.PositiveSmallIntegerField()

@@ -1,0 +1,231 @@
+"""Who may do what: one table, deny by default.
+
+An act is a noun and a verb. A position is what the actor is towards the thing acted on: what they are in its group, in
+its network, or on this server. The table says which positions allow which act; nothing else does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from types import MappingProxyType
+from typing import Final
+
+from django.db.models import Q
+
+from projects.choices import GroupRole, NetworkRole, Publicity, Scope, Via
+from projects.errors import NotAllowed
+
+
+class Position(StrEnum):
+    """What somebody is towards a thing."""
+
+    PUBLIC = "public"
+    SIGNED_IN = "signed_in"
+    #: the thing is about this very person, or was asked for by them
+    SELF = "self"
+    MEMBER = "member"
+    LEAD = "lead"
+    COORDINATOR = "coordinator"
+    ASSESSOR = "assessor"
+    FUND_MANAGER = "fund_manager"
+    ANALYST = "analyst"
+    OPERATOR = "operator"
+
+
+_NONE: Final[Mapping[int, str]] = MappingProxyType({})
+_NO_ROLES: Final[Mapping[int, frozenset[str]]] = MappingProxyType({})
+ALL_SCOPES: Final = frozenset(Scope.values)
+
+
+@dataclass(frozen=True)
+class Actor:
+    """Somebody who acts: a visitor, a person signed in, or a program in somebody's name."""
+
+    user_id: int | None = None
+    #: roles by group, as keys of the database
+    groups: Mapping[int, str] = field(default_factory=lambda: _NONE)
+    #: roles by network, as keys of the database
+    networks: Mapping[int, frozenset[str]] = field(default_factory=lambda: _NO_ROLES)
+    is_operator: bool = False
+    scopes: frozenset[str] = ALL_SCOPES
+    via: str = Via.PAGE
+
+    def networks_as(self, role: str) -> list[int]:
+        """Return the networks in which the actor holds a role."""
+        return [network for network, roles in self.networks.items() if role in roles]
+
+
+PUBLIC_ACTOR: Final = Actor()
+#: a command run by whoever has the machine itself
+SERVER: Final = Actor(is_operator=True, via=Via.COMMAND)
+
+_P = Position
+_EVERYBODY: Final = frozenset(Position)
+_GROUP: Final = frozenset({_P.MEMBER, _P.LEAD, _P.COORDINATOR})
+_LEADS: Final = frozenset({_P.LEAD, _P.COORDINATOR})
+_COORDINATORS: Final = frozenset({_P.COORDINATOR})
+_STAFF: Final = frozenset({_P.COORDINATOR, _P.ASSESSOR, _P.FUND_MANAGER})
+
+ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
+    {
+        "network.read": _EVERYBODY,
+        "network.create": frozenset({_P.OPERATOR}),
+        "network.change": _COORDINATORS | {_P.OPERATOR},
+        "network.staff": _STAFF | {_P.OPERATOR},
+        "network.appoint": _COORDINATORS | {_P.OPERATOR},
+        "network.forecast_all": _COORDINATORS,
+        "district.read": _EVERYBODY,
+        "district.change": _COORDINATORS,
+        "village.read": _EVERYBODY,
+        "village.change": _COORDINATORS,
+        "group.read": _EVERYBODY,
+        "group.create": _COORDINATORS,
+        "group.change": _LEADS,
+        "group.home": _GROUP,
+        "group.forecast_all": _LEADS,
+        "membership.read": _GROUP,
+        "membership.change": _LEADS,
+        "membership.leave": frozenset({_P.SELF}),
+        "invitation.read": _LEADS,
+        "invitation.create": _LEADS,
+        "invitation.withdraw": _LEADS,
+        "site.read": _EVERYBODY,
+        "site.read_detail": _GROUP,
+        "site.create": _LEADS,
+        "site.change": _LEADS,
+        "site.remove": _LEADS,
+        "place.read_exact": _GROUP,
+        "permission.read": _GROUP,
+        "permission.change": _LEADS,
+        "funding.read": _GROUP,
+        "funding.change": _LEADS,
+        "soil_test.read": _GROUP,
+        "soil_test.change": _LEADS,
+        "project.read": _EVERYBODY,
+        "project.read_detail": _GROUP,
+        "project.create": _LEADS,
+        "project.change": _LEADS,
+        "plan.read": _GROUP,
+        "plan.create": _LEADS,
+        "forecast.read": _GROUP,
+        "forecast.create": _LEADS,
+        "diary.read": _GROUP,
+        "diary.write": _GROUP,
+        "diary.strike": _LEADS | {_P.SELF},
+        "audit.read": _LEADS,
+        "job.read": frozenset({_P.SELF, _P.COORDINATOR, _P.OPERATOR}),
+        "job.restart": frozenset({_P.SELF, _P.COORDINATOR, _P.OPERATOR}),
+        "account.read": frozenset({_P.SELF}),
+        "account.change": frozenset({_P.SELF}),
+        "account.erase": frozenset({_P.SELF}),
+        "token.read": frozenset({_P.SELF}),
+        "token.create": frozenset({_P.SELF}),
+        "token.revoke": frozenset({_P.SELF}),
+    }
+)
+#: acts that change nothing: all that a token without the scope to write may do
+READING: Final = frozenset(
+    act for act in ALLOWED if act.partition(".")[2] in {"read", "read_detail", "read_exact", "home", "staff"}
+)
+
+
+def positions(
+    actor: Actor, *, group_id: int | None = None, network_id: int | None = None, owner_id: int | None = None
+) -> frozenset[Position]:
+    """Return what the actor is towards a thing of this group, network and person."""
+    found = {Position.PUBLIC}
+    if actor.is_operator:
+        found.add(Position.OPERATOR)
+    if actor.user_id is not None:
+        found.add(Position.SIGNED_IN)
+        if owner_id is not None and owner_id == actor.user_id:
+            found.add(Position.SELF)
+        if group_id is not None and group_id in actor.groups:
+            found.add(Position(actor.groups[group_id]))
+        if network_id is not None:
+            found |= {Position(role) for role in actor.networks.get(network_id, ())}
+    return frozenset(found)
+
+
+def may(
+    actor: Actor,
+    act: str,
+    *,
+    group_id: int | None = None,
+    network_id: int | None = None,
+    owner_id: int | None = None,
+) -> bool:
+    """Say whether the actor may do an act of the table; raises KeyError for an act that is not in it."""
+    allowed = ALLOWED[act]
+    if (Scope.READ if act in READING else Scope.WRITE) not in actor.scopes and act not in _OPEN:
+        return False
+    if act == "place.read_exact" and Scope.EXACT_PLACES not in actor.scopes:
+        return False
+    return bool(allowed & positions(actor, group_id=group_id, network_id=network_id, owner_id=owner_id))
+
+
+#: what everybody may do needs no scope either
+_OPEN: Final = frozenset(act for act, allowed in ALLOWED.items() if Position.PUBLIC in allowed)
+
+
+def demand(
+    actor: Actor,
+    act: str,
+    *,
+    group_id: int | None = None,
+    network_id: int | None = None,
+    owner_id: int | None = None,
+) -> None:
+    """Raise NotAllowed unless the actor may do the act."""
+    if may(actor, act, group_id=group_id, network_id=network_id, owner_id=owner_id):
+        return
+    if actor.user_id is not None and act not in READING and Scope.WRITE not in actor.scopes:
+        raise NotAllowed("This token may read only; making changes needs one with the scope “write”.")
+    wanted = ", ".join(sorted(p.value.replace("_", " ") for p in ALLOWED[act] if p is not Position.SELF))
+    raise NotAllowed(
+        f"You may not do this ({act.replace('.', ': ').replace('_', ' ')}). It is for: {wanted or 'the person concerned'}."
+    )
+
+
+# ------------------------------------------------------------------ which rows there are, for this actor
+
+
+def _own(actor: Actor, group: str, network: str) -> Q:
+    """Things of the actor's groups, and of the networks they coordinate; for reading, so a token must allow that."""
+    if Scope.READ not in actor.scopes:
+        return Q(pk__in=[])
+    return Q(**{f"{group}__in": list(actor.groups)}) | Q(
+        **{f"{network}__in": actor.networks_as(NetworkRole.COORDINATOR)}
+    )
+
+
+def visible_sites(actor: Actor) -> Q:
+    """Sites that exist for the actor."""
+    return ~Q(publicity=Publicity.PRIVATE) | _own(actor, "group", "network")
+
+
+def visible_projects(actor: Actor) -> Q:
+    """Projects that exist for the actor: those of sites that do."""
+    return ~Q(site__publicity=Publicity.PRIVATE) | _own(actor, "group", "network")
+
+
+def visible_inner(actor: Actor, group: str = "group", network: str = "network") -> Q:
+    """Things that only the group and the coordinators see, by the paths to their group and network."""
+    return _own(actor, group, network)
+
+
+def visible_invitations(actor: Actor) -> Q:
+    """Invitations of the groups the actor leads and the networks they coordinate."""
+    leads = [group for group, role in actor.groups.items() if role == GroupRole.LEAD]
+    networks = actor.networks_as(NetworkRole.COORDINATOR)
+    return Q(group__in=leads) | Q(network__in=networks) | (Q(group__isnull=True) if actor.is_operator else Q(pk__in=[]))
+
+
+def visible_jobs(actor: Actor) -> Q:
+    """Jobs the actor asked for, or of the networks they coordinate; all of them for the operator."""
+    if actor.is_operator:
+        return Q()
+    own = Q(actor__isnull=False, actor=actor.user_id) if actor.user_id is not None else Q(pk__in=[])
+    return own | Q(network__in=actor.networks_as(NetworkRole.COORDINATOR))

@@ -1,0 +1,208 @@
+"""Networks, their districts and villages, and their groups."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Q
+
+from projects import geography
+from projects.choices import GroupRole
+from projects.contracts.base import given
+from projects.contracts.networks import DistrictNew, GroupChange, GroupNew, NetworkChange, NetworkNew, VillageNew
+from projects.errors import broken
+from projects.models import District, Group, Membership, Network, Village
+from projects.rules.access import Actor, demand, visible_inner
+from projects.services.audit import record, snapshot
+from projects.services.base import found, save_changed, save_new, unchanged_since
+from projects.services.places import in_words
+
+KILOMETRE_M = 1000
+
+
+def network_create(*, actor: Actor, asked: NetworkNew, now: datetime) -> Network:
+    """Set up a county's network."""
+    demand(actor, "network.create")
+    with transaction.atomic():
+        row = save_new(Network(name=asked.name, slug=asked.slug, about=asked.about, created_at=now, updated_at=now))
+        record(actor, "network_create", "network", row.public_id, network=row, after=snapshot(row))
+    return row
+
+
+def network_change(
+    *, actor: Actor, public_id: UUID, asked: NetworkChange, if_version: int | None, now: datetime
+) -> Network:
+    """Change what a network says of itself, or its outline."""
+    with transaction.atomic():
+        row = found(Network, Q(), public_id, "network", hold=True)
+        demand(actor, "network.change", network_id=row.pk)
+        unchanged_since(row, if_version)
+        before = snapshot(row)
+        changes = given(asked)
+        if "outline" in changes:
+            with in_words("/outline"):
+                outline = changes.pop("outline")
+                row.outline = [geography.read_polygon(outline, largest_m2=None).as_pairs()] if outline else []
+        for name, value in changes.items():
+            setattr(row, name, value)
+        save_changed(row, now)
+        record(actor, "network_change", "network", row.public_id, network=row, before=before, after=snapshot(row))
+    return row
+
+
+def district_create(*, actor: Actor, network_id: UUID, asked: DistrictNew, now: datetime) -> District:
+    """Add a district to a network."""
+    with transaction.atomic():
+        network = found(Network, Q(), network_id, "network", hold=True)
+        demand(actor, "district.change", network_id=network.pk)
+        row = save_new(District(network=network, name=asked.name, created_at=now, updated_at=now))
+        record(actor, "district_create", "district", row.public_id, network=network, after=snapshot(row))
+    return row
+
+
+def village_create(*, actor: Actor, network_id: UUID, asked: VillageNew, now: datetime) -> Village:
+    """Add a village, by the square of a kilometre it lies in."""
+    with transaction.atomic():
+        network = found(Network, Q(), network_id, "network", hold=True)
+        demand(actor, "village.change", network_id=network.pk)
+        with in_words("/grid_reference"):
+            square = geography.read_grid_reference(asked.grid_reference)
+        if square.side_m > KILOMETRE_M:
+            raise broken(
+                "/grid_reference",
+                "too_coarse",
+                f"{square.reference} is a square of {square.side_m / KILOMETRE_M:g} km; a village needs four figures.",
+                asked.grid_reference,
+                "two letters and four figures",
+            )
+        square = geography.coarsened(square, KILOMETRE_M)
+        district = district_of(network, asked.district_id)
+        row = save_new(
+            Village(
+                network=network,
+                district=district,
+                name=asked.name,
+                easting_m=square.easting_m,
+                northing_m=square.northing_m,
+                created_at=now,
+                updated_at=now,
+            )
+        )
+        record(actor, "village_create", "village", row.public_id, network=network, after=snapshot(row))
+    return row
+
+
+def district_of(network: Network, public_id: UUID | None) -> District | None:
+    """The district of an id in this network; raises RuleBroken if it has none such."""
+    if public_id is None:
+        return None
+    row = District.objects.filter(network=network, public_id=public_id).first()
+    if row is None:
+        raise broken(
+            "/district_id",
+            "unknown",
+            f"The network has no district {public_id}.",
+            str(public_id),
+            "one of its districts",
+        )
+    return row
+
+
+def group_create(*, actor: Actor, asked: GroupNew, now: datetime) -> Group:
+    """Add a group to a network; somebody is then invited to lead it."""
+    with transaction.atomic():
+        network = found(Network, Q(), asked.network_id, "network")
+        demand(actor, "group.create", network_id=network.pk)
+        row = save_new(
+            Group(
+                network=network,
+                district=district_of(network, asked.district_id),
+                name=asked.name,
+                about=asked.about,
+                contact=asked.contact,
+                created_at=now,
+                updated_at=now,
+            )
+        )
+        record(actor, "group_create", "group", row.public_id, network=network, group=row, after=snapshot(row))
+    return row
+
+
+def group_change(*, actor: Actor, public_id: UUID, asked: GroupChange, if_version: int | None, now: datetime) -> Group:
+    """Change what a group says of itself."""
+    with transaction.atomic():
+        row = found(Group, Q(closed_at__isnull=True), public_id, "group", hold=True, with_=("network",))
+        demand(actor, "group.change", group_id=row.pk, network_id=row.network_id)
+        unchanged_since(row, if_version)
+        before = snapshot(row)
+        changes = given(asked)
+        if "district_id" in changes:
+            row.district = district_of(row.network, changes.pop("district_id"))
+        for name, value in changes.items():
+            setattr(row, name, value)
+        save_changed(row, now)
+        record(
+            actor, "group_change", "group", row.public_id,
+            network=row.network_id, group=row, before=before, after=snapshot(row),
+        )  # fmt: skip
+    return row
+
+
+def membership_change(*, actor: Actor, public_id: UUID, role: str, if_version: int | None, now: datetime) -> Membership:
+    """Make a member a lead or a lead a member; a group keeps at least one lead."""
+    with transaction.atomic():
+        row = _membership(actor, public_id)
+        demand(actor, "membership.change", group_id=row.group_id, network_id=row.group.network_id)
+        unchanged_since(row, if_version)
+        if row.role == GroupRole.LEAD and role != GroupRole.LEAD:
+            _keep_a_lead(row)
+        before = snapshot(row)
+        row.role = role
+        save_changed(row, now)
+        record(
+            actor, "membership_change", "membership", row.public_id,
+            network=row.group.network_id, group=row.group, before=before, after=snapshot(row),
+        )  # fmt: skip
+    return row
+
+
+def membership_end(*, actor: Actor, public_id: UUID, now: datetime) -> Membership:
+    """End a membership: one's own, or somebody else's by a lead; a group keeps at least one lead."""
+    with transaction.atomic():
+        row = _membership(actor, public_id)
+        if row.user_id != actor.user_id:
+            demand(actor, "membership.change", group_id=row.group_id, network_id=row.group.network_id)
+        else:
+            demand(actor, "membership.leave", owner_id=row.user_id)
+        if row.role == GroupRole.LEAD:
+            _keep_a_lead(row)
+        before = snapshot(row)
+        row.until = now
+        save_changed(row, now)
+        record(
+            actor, "membership_end", "membership", row.public_id,
+            network=row.group.network_id, group=row.group, before=before, after=snapshot(row),
+        )  # fmt: skip
+    return row
+
+
+def _membership(actor: Actor, public_id: UUID) -> Membership:
+    """A running membership, with its group held so that two acts cannot each take away one of two leads."""
+    seen = visible_inner(actor, "group", "group__network") & Q(until__isnull=True)
+    row = found(Membership, seen, public_id, "membership", with_=("group",))
+    Group.objects.select_for_update().get(pk=row.group_id)
+    return found(Membership, seen, public_id, "membership", hold=True, with_=("group",))
+
+
+def _keep_a_lead(row: Membership) -> None:
+    others = Membership.objects.filter(group=row.group_id, role=GroupRole.LEAD, until__isnull=True).exclude(pk=row.pk)
+    if not others.exists():
+        raise broken(
+            "/role",
+            "last_lead",
+            "This is the group’s only lead. Make somebody else a lead first.",
+            row.role,
+            "another lead beforehand",
+        )
