@@ -236,3 +236,20 @@ def runs_of(inputs_checksums: Iterable[str]) -> dict[str, UUID]:
         reference__checksum=reference_checksum(),
     )
     return dict(found.values_list("inputs_checksum", "public_id"))
+
+
+def permissions_of_kind(kind: str) -> list[dict[str, str]]:
+    """What to have in writing for a kind of place, its own permissions first, then those for any place."""
+    rows = [dict(row) for row in parameters().nouns["permissions"].values() if row["site_kind"] in {kind, "any"}]
+    return sorted(rows, key=lambda row: row["site_kind"] == "any")
+
+
+def permission_words(key: str) -> dict[str, str] | None:
+    """The table's row on one permission, or None where it has none."""
+    row = parameters().nouns["permissions"].get(key)
+    return dict(row) if row else None
+
+
+def is_machine(key: str) -> bool:
+    """Whether the tables know a machine of this key."""
+    return key in parameters().nouns["machines"]

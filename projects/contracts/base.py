@@ -25,7 +25,7 @@ T = TypeVar("T", bound=Strict)
 
 def refused(code: str, detail: str, expected: str) -> PydanticCustomError:
     """Return the refusal of one value, in our own words."""
-    return PydanticCustomError(code, detail.replace("{", "{{").replace("}", "}}"), {"own": expected})  # type: ignore[arg-type]  # built from parts on purpose
+    return PydanticCustomError(code, detail.replace("{", "{{").replace("}", "}}"), {"own": expected})
 
 
 def _plain(text: str, *, lines: bool) -> str:

@@ -185,7 +185,8 @@ def demand(
         raise NotAllowed("This token may read only; making changes needs one with the scope “write”.")
     wanted = ", ".join(sorted(p.value.replace("_", " ") for p in ALLOWED[act] if p is not Position.SELF))
     raise NotAllowed(
-        f"You may not do this ({act.replace('.', ': ').replace('_', ' ')}). It is for: {wanted or 'the person concerned'}."
+        f"You may not do this ({act.replace('.', ': ').replace('_', ' ')}). "
+        f"It is for: {wanted or 'the person concerned'}."
     )
 
 

@@ -36,6 +36,11 @@ KINDS: Final = {
         check="projects.services.estimates.check_batch",
         function="projects.services.estimates.estimate_batch",
     ),
+    "forecasts": Kind(
+        queue="model",
+        check="projects.services.meadows.check_forecasts",
+        function="projects.services.meadows.forecasts",
+    ),
 }
 
 

@@ -6,13 +6,25 @@ from collections.abc import Collection
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import QuerySet
+
+from projects.errors import NotFound
 from projects.models import Job
 from projects.rules import jobs as rules
+from projects.rules.access import Actor, visible_jobs
 
 
-def job_get(public_id: UUID) -> Job:
-    """One job without its payload; raises Job.DoesNotExist."""
-    return Job.objects.defer("payload").get(public_id=public_id)
+def job_list(actor: Actor) -> QuerySet[Job]:
+    """Jobs the actor may see, without their payloads."""
+    return Job.objects.defer("payload").filter(visible_jobs(actor)).select_related("network")
+
+
+def job_get(actor: Actor, public_id: UUID) -> Job:
+    """One job without its payload; raises NotFound."""
+    job = job_list(actor).filter(public_id=public_id).first()
+    if job is None:
+        raise NotFound(f"There is no job {public_id}, or none that you may see.")
+    return job
 
 
 def jobs_claimable(*, now: datetime, queues: Collection[str], kinds: Collection[str], limit: int) -> list[int]:

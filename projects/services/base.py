@@ -1,4 +1,4 @@
-"""What every act does alike: find the row it may see, hold it, look whether it is still as it was, check it, save it."""
+"""What every act does alike: find the row the actor may see, hold it, compare its version, check it, save it."""
 
 from __future__ import annotations
 

@@ -22,7 +22,7 @@ from django.db.models import F
 from django.utils.module_loading import import_string
 from kombu.exceptions import OperationalError
 
-from projects.models import Job
+from projects.models import Job, Network
 from projects.rules import jobs as rules
 from projects.rules.jobs import HandBack, JobRefused, LeaseLost
 from projects.selectors.jobs import jobs_claimable
@@ -34,8 +34,6 @@ QUEUES: Final = tuple(Job.Queue.values)
 RUN_JOB: Final = "projects.run_job"
 #: rivals that want the same job each look at so many before they ask again
 _CANDIDATES: Final = 10
-_FUNCTIONS: Final = {name: import_string(kind.function) for name, kind in rules.KINDS.items()}
-_CHECKS: Final = {name: import_string(kind.check) for name, kind in rules.KINDS.items()}
 #: set when a job is there for the worker thread of this very process
 wake: Final = threading.Event()
 
@@ -43,7 +41,14 @@ wake: Final = threading.Event()
 
 
 def job_create(
-    *, kind: str, payload: Any, actor_label: str, now: datetime, max_attempts: int = rules.MAX_ATTEMPTS
+    *,
+    kind: str,
+    payload: Any,
+    actor_label: str,
+    now: datetime,
+    actor_id: int | None = None,
+    network: Network | None = None,
+    max_attempts: int = rules.MAX_ATTEMPTS,
 ) -> Job:
     """Add a job in the caller's transaction; workers hear of it once that is committed.
 
@@ -54,12 +59,14 @@ def job_create(
     """
     if kind not in rules.KINDS:
         raise JobRefused(f"{kind!r} is not a kind of job; known are {', '.join(rules.KINDS)}.")
-    total = _CHECKS[kind](payload)
+    total = import_string(rules.KINDS[kind].check)(payload)
     job = Job(
         kind=kind,
         queue=rules.KINDS[kind].queue,
         payload=payload,
         actor_label=actor_label,
+        actor_id=actor_id,
+        network=network,
         max_attempts=max_attempts,
         run_after=now,
         created_at=now,
@@ -106,9 +113,11 @@ def job_claim(*, now: datetime, queues: Collection[str] = QUEUES, public_id: uui
     """
     while True:
         if public_id is None:
-            candidates = jobs_claimable(now=now, queues=queues, kinds=_FUNCTIONS, limit=_CANDIDATES)
+            candidates = jobs_claimable(now=now, queues=queues, kinds=rules.KINDS, limit=_CANDIDATES)
         else:
-            candidates = list(Job.objects.filter(public_id=public_id, kind__in=_FUNCTIONS).values_list("pk", flat=True))
+            candidates = list(
+                Job.objects.filter(public_id=public_id, kind__in=rules.KINDS).values_list("pk", flat=True)
+            )
         for pk in candidates:
             token = uuid.uuid4()
             changed = Job.objects.filter(rules.claimable(now), pk=pk).update(
@@ -256,7 +265,7 @@ def job_run(job: Job, *, clock: Clock) -> None:
     lease = Lease(job, clock)
     with _Attempt(lease):
         with _Heartbeat(lease):
-            result = _FUNCTIONS[job.kind](job, lease)
+            result = import_string(rules.KINDS[job.kind].function)(job, lease)
         lease.finish(result)
 
 

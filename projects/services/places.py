@@ -13,6 +13,7 @@ from projects.choices import PlaceGiven, Publicity
 from projects.contracts.sites import Place
 from projects.errors import RuleBroken, broken
 from projects.models import Network, Site, SitePlace, Village
+from projects.services.base import save_new
 
 #: side of the square that each word lets everybody see
 SIDES_M: Final = {
@@ -73,20 +74,19 @@ def read(place: Place, network: Network) -> Found:
             )
         square = geography.Square(village.easting_m, village.northing_m, 1_000)
         return Found(PlaceGiven.VILLAGE, village.name, square, square.centre, None, village.name)
-    assert place.latitude is not None
-    assert place.longitude is not None
+    latitude, longitude = place.latitude or 0.0, place.longitude or 0.0
     with in_words("/place/latitude"):
-        point = geography.read_latitude_longitude(place.latitude, place.longitude)
-    return Found(PlaceGiven.COORDINATES, f"{place.latitude:.6f}, {place.longitude:.6f}", None, point, None, "")
+        point = geography.read_latitude_longitude(latitude, longitude)
+    return Found(PlaceGiven.COORDINATES, f"{latitude:.6f}, {longitude:.6f}", None, point, None, "")
 
 
-def show(site: Site, place: SitePlace | None) -> None:
+def show(site: Site, place: Found | None) -> None:
     """Put on the site the square that its publicity lets everybody see; never finer than the place is known."""
     side = SIDES_M.get(Publicity(site.publicity))
     if side is None or place is None:
         site.shown_easting_m = site.shown_northing_m = site.shown_side_m = None
         return
-    square = geography.square_of(geography.Point(place.easting_m, place.northing_m), max(side, place.side_m))
+    square = geography.square_of(place.point, max(side, place.side_m))
     site.shown_easting_m, site.shown_northing_m, site.shown_side_m = square.easting_m, square.northing_m, square.side_m
 
 
@@ -119,3 +119,23 @@ def area_checked(stated_m2: float | None, found: Found | None) -> float:
             f"about {outline.area_m2:.0f}, or no area at all",
         )
     return stated_m2
+
+
+def found_of(row: SitePlace) -> Found:
+    """A stored place, as one that was read."""
+    outline = geography.Outline.from_pairs(row.outline) if row.outline else None
+    point = geography.Point(row.easting_m, row.northing_m)
+    square = geography.square_of(point, row.side_m) if row.side_m > 1 else None
+    return Found(PlaceGiven(row.given), row.said, square, point, outline, "")
+
+
+def stored(site: Site) -> Found | None:
+    """The place a site has."""
+    row = SitePlace.objects.filter(site=site).first()
+    return found_of(row) if row is not None else None
+
+
+def put(site: Site, found: Found) -> None:
+    """Store a site's place instead of any before it."""
+    SitePlace.objects.filter(site=site).delete()
+    save_new(row_of(found, site))

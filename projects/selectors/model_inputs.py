@@ -1,0 +1,81 @@
+"""Rows into the model's own words: the only place that knows both."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any, Final
+
+import orjson
+
+from modelling import services
+from modelling.contracts import EstimateRequest
+from projects.models import MeadowProject, PlanVersion, Site
+from projects.selectors.places import nearest_flower_rich
+
+DM2_PER_M2: Final = 100
+CM_PER_M: Final = 100
+
+
+def site_facts(site: Site, today: date) -> dict[str, Any]:
+    """What is known of a site, as `modelling.contracts.Site` reads it; what is not known is left out.
+
+    The soil is that of the latest test for each measure. A distance to flower-rich land that nobody stated is that of
+    the nearest the network knows of.
+    """
+    facts: dict[str, Any] = {
+        "area_m2": site.area_dm2 / DM2_PER_M2,
+        "net_area_m2": None if site.net_area_dm2 is None else site.net_area_dm2 / DM2_PER_M2,
+        "kind": site.kind,
+        "wetness": site.wetness,
+        "shade": site.shade,
+        "sward": site.sward,
+        "last_use": site.last_use,
+        "resident_species_per_m2": site.resident_species_per_m2,
+        "standing_crop_g_per_m2": site.standing_crop_g_per_m2,
+        "existing_interest": site.existing_interest or None,
+        "gate_width_m": None if site.gate_width_cm is None else site.gate_width_cm / CM_PER_M,
+        "slope_degrees": site.slope_degrees,
+        "distance_to_flower_rich_m": _distance_m(site, today),
+        **soil(site),
+    }
+    return {name: value for name, value in facts.items() if value is not None and value != ""}
+
+
+def soil(site: Site) -> dict[str, Any]:
+    """The latest pH, and the latest phosphorus, in mg/l rather than as an index where one test gave both."""
+    found: dict[str, Any] = {}
+    for test in sorted(site.soil_tests.all(), key=lambda test: (test.taken_on, test.pk), reverse=True):
+        if "soil_ph" not in found and test.soil_ph is not None:
+            found["soil_ph"] = test.soil_ph
+        if "olsen_p_mg_per_l" not in found and "soil_p_index" not in found:
+            if test.olsen_p_mg_per_l is not None:
+                found["olsen_p_mg_per_l"] = test.olsen_p_mg_per_l
+            elif test.soil_p_index is not None:
+                found["soil_p_index"] = test.soil_p_index
+    return found
+
+
+def _distance_m(site: Site, today: date) -> float | None:
+    if site.distance_to_flower_rich_m is not None:
+        return float(site.distance_to_flower_rich_m)
+    nearest = nearest_flower_rich(site, today)
+    return None if nearest is None else float(nearest.distance_m)
+
+
+def request_of(project: MeadowProject, plan: PlanVersion, today: date) -> EstimateRequest:
+    """The request of a project's forecast: its own random seed, its network's world, as of today.
+
+    Raises
+    ------
+    RequestRefused
+        If the plan and what is known of the site do not fit together.
+    """
+    return services.read_estimate(
+        {
+            "site": site_facts(project.site, today),
+            "plan": orjson.loads(plan.plan),
+            "random_seed": services.random_seed_of(project.public_id),
+            "world_seed": project.network.world_seed,
+            "as_of": today.isoformat(),
+        }
+    )
