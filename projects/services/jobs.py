@@ -22,10 +22,13 @@ from django.db.models import F
 from django.utils.module_loading import import_string
 from kombu.exceptions import OperationalError
 
+from projects.errors import WrongState
 from projects.models import Job, Network
 from projects.rules import jobs as rules
+from projects.rules.access import Actor, demand
 from projects.rules.jobs import HandBack, JobRefused, LeaseLost
-from projects.selectors.jobs import jobs_claimable
+from projects.selectors.jobs import job_get, jobs_claimable
+from projects.services.audit import record
 
 logger = logging.getLogger(__name__)
 
@@ -79,17 +82,19 @@ def job_create(
     return job
 
 
-def job_restart(*, public_id: uuid.UUID, now: datetime) -> Job:
-    """Let a failed job be tried again from the first attempt; raises JobRefused if it has not failed."""
+def job_restart(*, actor: Actor, public_id: uuid.UUID, now: datetime) -> Job:
+    """Let a failed job be tried again from the first attempt; raises WrongState if it has not failed."""
     with transaction.atomic():
-        changed = Job.objects.filter(public_id=public_id, state=Job.State.FAILED).update(
+        job = job_get(actor, public_id)
+        demand(actor, "job.restart", network_id=job.network_id, owner_id=job.actor_id)
+        changed = Job.objects.filter(pk=job.pk, state=Job.State.FAILED).update(
             state=Job.State.WAITING, attempts=0, run_after=now, finished_at=None
         )
-        job = Job.objects.get(public_id=public_id)
         if not changed:
-            raise JobRefused(f"Only a failed job can be started again; this one is {job.get_state_display().lower()}.")
+            raise WrongState(f"Only a failed job can be started again; this one is {job.get_state_display().lower()}.")
+        record(actor, "job_restart", "job", job.public_id, network=job.network_id)
         transaction.on_commit(partial(nudge, job.public_id, job.queue))
-    return job
+    return job_get(actor, public_id)
 
 
 def nudge(public_id: uuid.UUID, queue: str) -> None:

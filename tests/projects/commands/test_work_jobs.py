@@ -7,6 +7,7 @@ import pytest
 from django.core.management import call_command
 from django.utils import timezone
 
+from projects.rules.access import SERVER
 from projects.selectors.jobs import job_get
 from tests.children import child
 from tests.projects.jobs import batch
@@ -20,7 +21,7 @@ def test_once_does_what_is_due_and_stops():
     out = StringIO()
     call_command("work_jobs", once=True, stdout=out)
     assert out.getvalue() == "2 attempts made; nothing more is due.\n"
-    assert {job_get(job.public_id).state for job in made} == {"done"}
+    assert {job_get(SERVER, job.public_id).state for job in made} == {"done"}
 
 
 @pytest.mark.django_db(transaction=True)
@@ -28,8 +29,8 @@ def test_once_does_what_is_due_and_stops():
 def test_told_to_stop_it_finishes_what_it_is_at(number):
     job = batch(10, draws=2000, now=timezone.now())
     with child("manage.py", "work_jobs") as process:
-        wait_until(lambda: job_get(job.public_id).progress_done >= 1, process)
+        wait_until(lambda: job_get(SERVER, job.public_id).progress_done >= 1, process)
         process.send_signal(number)
         assert process.wait(timeout=30) == 0
-    done = job_get(job.public_id)
+    done = job_get(SERVER, job.public_id)
     assert (done.state, done.attempts) == ("done", 1)

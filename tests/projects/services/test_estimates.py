@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from modelling.models import ModelRun
 from modelling.selectors import run_get
 from projects.models import Job
+from projects.rules.access import SERVER
 from projects.selectors.jobs import job_get
 from projects.services.jobs import job_create, jobs_run_due
 from tests.projects.jobs import NOON, Clock, batch, texts
@@ -29,7 +30,7 @@ def test_each_request_has_its_run_in_the_order_asked_and_the_refused_their_reaso
     ]
     job = job_create(kind="estimate_batch", payload=payload, actor_label="a test", now=NOON)
     jobs_run_due(clock=Clock())
-    job = job_get(job.public_id)
+    job = job_get(SERVER, job.public_id)
     assert (job.state, job.progress_done, job.progress_total) == ("done", 6, 6)
     runs = job.result["runs"]
     assert [run is None for run in runs] == [False, True, True, False, True, False]
@@ -49,7 +50,7 @@ def test_today_is_the_day_the_job_was_made_in_british_time():
     made = datetime(2026, 5, 1, 23, 30, tzinfo=UTC)
     job = batch(now=made)
     jobs_run_due(clock=Clock(datetime(2026, 5, 9, 12, tzinfo=UTC)))
-    (run,) = job_get(job.public_id).result["runs"]
+    (run,) = job_get(SERVER, job.public_id).result["runs"]
     assert run_get(UUID(run)).as_of.isoformat() == "2026-05-02"
 
 

@@ -16,6 +16,7 @@ from modelling.models import ModelRun
 from projects import tasks, worker
 from projects.models import Job
 from projects.rules import jobs as rules
+from projects.rules.access import SERVER
 from projects.selectors.jobs import job_get
 from projects.services import jobs
 from tests.children import child
@@ -96,7 +97,7 @@ def test_of_the_old_holder_and_the_new_one_writes_its_result():
         leases = [old, new]
         wrote = side_by_side(2, lambda leases=leases: finish(leases.pop()))
         assert set(wrote) == {None, str(new.job.lease_token)}
-        assert job_get(job.public_id).result == str(new.job.lease_token)
+        assert job_get(SERVER, job.public_id).result == str(new.job.lease_token)
 
 
 def test_a_batch_whose_worker_is_killed_in_the_middle_is_taken_up_where_it_stopped():
@@ -107,7 +108,7 @@ def test_a_batch_whose_worker_is_killed_in_the_middle_is_taken_up_where_it_stopp
         process.wait()
     before = set(ModelRun.objects.values_list("public_id", flat=True))
     assert 3 <= len(before) < 20
-    left = job_get(job.public_id)
+    left = job_get(SERVER, job.public_id)
     assert (left.state, left.attempts) == ("running", 1)
     assert 0 < left.progress_done <= len(before)
     # while the lease lasts nobody touches it; afterwards it is done once
@@ -115,7 +116,7 @@ def test_a_batch_whose_worker_is_killed_in_the_middle_is_taken_up_where_it_stopp
     clock = Clock(left.lease_until)
     made = side_by_side(2, lambda: jobs.jobs_run_due(clock=clock))
     assert sorted(made) == [0, 1]
-    done = job_get(job.public_id)
+    done = job_get(SERVER, job.public_id)
     assert (done.state, done.attempts, done.progress_done) == ("done", 2, 20)
     assert ModelRun.objects.count() == len(set(done.result["runs"])) == 20
     assert before <= set(ModelRun.objects.values_list("public_id", flat=True))
@@ -142,16 +143,16 @@ def test_with_the_broker_away_the_act_succeeds_and_the_sweep_does_the_job():
     assert "Traceback" not in log
     assert job.state == "waiting"
     tasks.sweep_jobs("interactive")
-    assert job_get(job.public_id).state == "waiting"
+    assert job_get(SERVER, job.public_id).state == "waiting"
     tasks.sweep_jobs("model")
-    assert job_get(job.public_id).state == "done"
+    assert job_get(SERVER, job.public_id).state == "done"
 
 
 def test_a_task_that_comes_twice_does_its_job_once():
     job = batch(now=timezone.now())
     side_by_side(2, lambda: tasks.run_job(str(job.public_id)))
     tasks.run_job(str(job.public_id))
-    done = job_get(job.public_id)
+    done = job_get(SERVER, job.public_id)
     assert (done.state, done.attempts) == ("done", 1)
     assert ModelRun.objects.count() == 1
 
@@ -166,7 +167,7 @@ def test_without_redis_a_thread_of_the_same_process_hears_of_a_job_at_once(setti
         time.sleep(0.5)
         with transaction.atomic():
             job = batch(now=timezone.now())
-        wait_until(lambda: job_get(job.public_id).state == "done", seconds=worker.IDLE_SECONDS / 2)
+        wait_until(lambda: job_get(SERVER, job.public_id).state == "done", seconds=worker.IDLE_SECONDS / 2)
     finally:
         stop.set()
         jobs.wake.set()
@@ -207,10 +208,10 @@ CELERY = ("-m", "celery", "-A", "config", "worker", "--concurrency", "1", "--log
 def test_a_celery_worker_does_a_job_as_soon_as_it_is_nudged():
     job = batch(3, now=timezone.now())
     with child(*CELERY, "--without-mingle", "--without-gossip") as process:
-        wait_until(lambda: job_get(job.public_id).state == "done", process)
+        wait_until(lambda: job_get(SERVER, job.public_id).state == "done", process)
         # from a thread too, as a server makes them
         (second,) = side_by_side(1, lambda: batch(2, first=10, now=timezone.now()))
-        wait_until(lambda: job_get(second.public_id).state == "done", process, seconds=15)
+        wait_until(lambda: job_get(SERVER, second.public_id).state == "done", process, seconds=15)
         os.killpg(process.pid, signal.SIGTERM)
         process.communicate(timeout=30)
     assert set(Job.objects.values_list("attempts", "progress_done")) == {(1, 3), (1, 2)}
@@ -224,5 +225,5 @@ def test_a_message_that_was_lost_is_made_good_by_the_beat(tmp_path):
         assert server.delete(f"{settings.TEST_PREFIX}:model") == 1
     schedule = str(tmp_path / "schedule")
     with child(*CELERY, "--without-mingle", "--without-gossip", "--beat", "--schedule", schedule) as process:
-        wait_until(lambda: job_get(job.public_id).state == "done", process, seconds=90)
-    assert job_get(job.public_id).attempts == 1
+        wait_until(lambda: job_get(SERVER, job.public_id).state == "done", process, seconds=90)
+    assert job_get(SERVER, job.public_id).attempts == 1

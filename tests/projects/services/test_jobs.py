@@ -7,8 +7,10 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from modelling.models import ModelRun
+from projects.errors import WrongState
 from projects.models import Job
 from projects.rules import jobs as rules
+from projects.rules.access import SERVER
 from projects.rules.jobs import HandBack, JobRefused, LeaseLost
 from projects.selectors.jobs import job_get
 from projects.services.jobs import (
@@ -35,7 +37,7 @@ def broken(**others):
 
 
 def test_a_new_job_waits_with_nothing_done():
-    job = job_get(batch(4).public_id)
+    job = job_get(SERVER, batch(4).public_id)
     assert (job.state, job.queue, job.attempts, job.max_attempts) == ("waiting", "model", 0, 3)
     assert (job.progress_done, job.progress_total) == (0, 4)
     assert (job.lease_token, job.lease_until, job.finished_at, job.result) == (None, None, None, None)
@@ -107,7 +109,7 @@ def test_a_kind_that_this_release_does_not_know_is_left_to_another():
 def test_done_means_a_result_and_no_lease():
     job, clock = batch(2), Clock()
     assert jobs_run_due(clock=clock) == 1
-    job = job_get(job.public_id)
+    job = job_get(SERVER, job.public_id)
     assert (job.state, job.attempts, job.progress_done, job.finished_at) == ("done", 1, 2, NOON)
     assert (job.lease_token, job.lease_until, job.last_error) == (None, None, "")
     assert job.result == {
@@ -200,7 +202,7 @@ def test_one_that_fails_does_not_keep_the_others_waiting():
     broken()
     job = batch()
     assert jobs_run_due(clock=Clock()) == 2
-    assert job_get(job.public_id).state == "done"
+    assert job_get(SERVER, job.public_id).state == "done"
 
 
 def test_a_failed_job_can_be_started_again_and_no_other():
@@ -208,17 +210,17 @@ def test_a_failed_job_can_be_started_again_and_no_other():
     for _ in range(2):
         jobs_run_due(clock=clock)
         clock.pass_by(60)
-    assert job_get(job.public_id).state == "failed"
+    assert job_get(SERVER, job.public_id).state == "failed"
     Job.objects.filter(pk=job.pk).update(payload=['{"site": {"area_m2": 10}, "draws": 500}'], progress_total=1)
-    again = job_restart(public_id=job.public_id, now=clock())
+    again = job_restart(actor=SERVER, public_id=job.public_id, now=clock())
     assert (again.state, again.attempts, again.finished_at) == ("waiting", 0, None)
-    with pytest.raises(JobRefused, match="this one is waiting"):
-        job_restart(public_id=job.public_id, now=clock())
+    with pytest.raises(WrongState, match="this one is waiting"):
+        job_restart(actor=SERVER, public_id=job.public_id, now=clock())
     assert jobs_run_due(clock=clock) == 1
-    job = job_get(job.public_id)
+    job = job_get(SERVER, job.public_id)
     assert (job.state, job.attempts, job.last_error) == ("done", 1, "")
-    with pytest.raises(JobRefused, match="this one is done"):
-        job_restart(public_id=job.public_id, now=clock())
+    with pytest.raises(WrongState, match="this one is done"):
+        job_restart(actor=SERVER, public_id=job.public_id, now=clock())
 
 
 def test_a_worker_that_dies_in_the_last_attempt_leaves_a_failed_job():
@@ -228,7 +230,7 @@ def test_a_worker_that_dies_in_the_last_attempt_leaves_a_failed_job():
         clock.pass_by(LEASE)
     assert job_claim(now=clock()) is None
     assert jobs_close_used_up(now=clock()) == 1
-    job = job_get(job.public_id)
+    job = job_get(SERVER, job.public_id)
     assert (job.state, job.finished_at, job.lease_token) == ("failed", clock(), None)
     assert "stopped in the middle of the last attempt" in job.last_error
     assert jobs_run_due(clock=clock) == 0
@@ -245,13 +247,13 @@ def test_a_long_job_goes_to_the_end_of_the_queue_without_counting_the_attempt():
             return clock.now
 
     job_run(job_claim(now=clock()), clock=Slow())
-    waiting = job_get(long.public_id)
+    waiting = job_get(SERVER, long.public_id)
     assert (waiting.state, waiting.attempts) == ("waiting", 0)
     assert waiting.run_after > NOON + rules.SLICE
     assert 0 < waiting.progress_done < 3
     assert job_claim(now=clock.now).pk == short.pk
     assert jobs_run_due(clock=clock) == 1
-    assert job_get(long.public_id).state == "done"
+    assert job_get(SERVER, long.public_id).state == "done"
 
 
 def test_a_worker_told_to_stop_gives_the_job_back_at_once():
@@ -270,9 +272,9 @@ def test_a_worker_told_to_stop_gives_the_job_back_at_once():
 
     with pytest.raises(KeyboardInterrupt):
         job_run(job_claim(now=clock()), clock=Stopped())
-    assert (job_get(job.public_id).state, job_get(job.public_id).attempts) == ("waiting", 0)
+    assert (job_get(SERVER, job.public_id).state, job_get(SERVER, job.public_id).attempts) == ("waiting", 0)
     assert jobs_run_due(clock=clock) == 1
-    assert job_get(job.public_id).state == "done"
+    assert job_get(SERVER, job.public_id).state == "done"
 
 
 def test_a_slice_lasts_a_minute():
