@@ -11,7 +11,8 @@ from django.urls import Resolver404, resolve
 from django.views import csrf, defaults
 from rest_framework import exceptions
 
-from modelling.errors import RequestRefused
+from modelling.errors import FieldError, RequestRefused
+from projects.errors import Refused, RuleBroken, TooOften
 
 API_PREFIX = "/api/"
 MEDIA_TYPE = "application/problem+json"
@@ -45,6 +46,12 @@ KINDS: dict[str, ProblemKind] = {
     "empty_body": ProblemKind(
         400, "Nothing was sent", "This address needs a JSON object as its body, with its length stated."
     ),
+    "unauthenticated": ProblemKind(
+        401,
+        "Token not known",
+        "The token in the Authorization header is unknown, ended or withdrawn, or this needs one and there is none. "
+        "Tokens are made on the account page.",
+    ),
     "forbidden": ProblemKind(403, "Not allowed", "The caller may not do this."),
     "not_found": ProblemKind(404, "Not found", "Nothing stands at this address. Addresses end with a slash."),
     "method_not_allowed": ProblemKind(
@@ -54,6 +61,20 @@ KINDS: dict[str, ProblemKind] = {
     ),
     "not_acceptable": ProblemKind(
         406, "No such format", "The answer cannot be given in a format that the Accept header names."
+    ),
+    "wrong_state": ProblemKind(
+        409, "Not as it stands", "The thing stands where this cannot be done to it. The answer says what can."
+    ),
+    "in_progress": ProblemKind(
+        409,
+        "Being dealt with",
+        "A request with the same Idempotency-Key is being dealt with. Send it again after the seconds in Retry-After.",
+    ),
+    "gone": ProblemKind(410, "Used up", "What was handed out is used, withdrawn or too old."),
+    "stale": ProblemKind(
+        412,
+        "Changed in the meantime",
+        "Somebody changed it after the version that If-Match names. Read it again and make the change to that.",
     ),
     "body_too_large": ProblemKind(413, "Too large", "The body is larger than 65,536 bytes (64 kB)."),
     "unsupported_media_type": ProblemKind(
@@ -69,6 +90,19 @@ KINDS: dict[str, ProblemKind] = {
         422,
         "More than one call may ask",
         "The calculation asked for is too large. The answer names what would fit.",
+    ),
+    "key_used": ProblemKind(
+        422,
+        "Key used for something else",
+        "This Idempotency-Key came with another request within the last 24 hours. Take a new key.",
+    ),
+    "precondition_required": ProblemKind(
+        428,
+        "Say which version",
+        "A change or removal names the version it was made to, by the header If-Match with the ETag of an answer.",
+    ),
+    "too_many_tries": ProblemKind(
+        429, "Too many tries", "Too many tries in a short time. Try again after the seconds in Retry-After."
     ),
     "too_many_requests": ProblemKind(
         429,
@@ -197,6 +231,8 @@ def as_problem(exc: Exception, request: HttpRequest, allowed_methods: list[str])
             return exc
         case RequestRefused():
             return refusal(exc)
+        case Refused():
+            return refused_act(exc)
         case Http404() | exceptions.NotFound():
             return not_found_problem(request.path)
         case PermissionDenied() | exceptions.PermissionDenied() | exceptions.NotAuthenticated():
@@ -224,6 +260,14 @@ def as_problem(exc: Exception, request: HttpRequest, allowed_methods: list[str])
         case exceptions.ParseError():
             return Problem("bad_request", str(exc.detail))
     return None
+
+
+def refused_act(refused: Refused) -> Problem:
+    """Return the problem of an act that a service refused."""
+    if isinstance(refused, RuleBroken):
+        return refusal(RequestRefused(refused.errors or [FieldError("", "invalid", refused.detail)]))
+    headers = {"Retry-After": str(refused.wait_seconds)} if isinstance(refused, TooOften) else {}
+    return Problem(refused.code, refused.detail, headers=headers)
 
 
 def refusal(refused: RequestRefused) -> Problem:

@@ -46,3 +46,10 @@ def _decimal(value: Any) -> float:
     if isinstance(value, Decimal):
         return float(value)
     raise TypeError(f"{type(value).__name__} has no JSON form here.")
+
+
+class GeoJSONRenderer(FiniteJSONRenderer):
+    """The same for maps."""
+
+    media_type = "application/geo+json"
+    format = "geojson"

@@ -113,6 +113,9 @@ def add_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     for operations in result["paths"].values():
         for method, operation in operations.items():
             statuses = {400, 406, 422} | ({413, 415, 429} if method == "post" else set())
+            if operation.get("security"):
+                statuses |= {401, 403} | ({409, 428, 412} if method in {"patch", "delete"} else set())
+                statuses |= {409} if method == "post" else set()
             if any(parameter["in"] == "path" for parameter in operation.get("parameters", ())):
                 statuses.add(404)
             for status in sorted(statuses):

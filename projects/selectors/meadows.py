@@ -88,6 +88,14 @@ def work_list(actor: Actor) -> QuerySet[WorkEntry]:
     return WorkEntry.objects.filter(seen).select_related("project")
 
 
+def work_get(actor: Actor, public_id: UUID) -> WorkEntry:
+    """One line of a diary; raises NotFound."""
+    entry = work_list(actor).filter(public_id=public_id).first()
+    if entry is None:
+        raise NotFound(f"There is no line {public_id}, or none that you may see.")
+    return entry
+
+
 def diary_of(actor: Actor, project: MeadowProject) -> QuerySet[WorkEntry]:
     """Lines of a project's diary, the latest first; raises NotAllowed for strangers."""
     demand(actor, "diary.read", group_id=project.group_id, network_id=project.network_id)

@@ -84,3 +84,11 @@ def staff_of(actor: Actor, network: Network) -> QuerySet[NetworkMembership]:
 def groups_of(actor: Actor) -> QuerySet[Group]:
     """The groups the actor belongs to."""
     return group_list(actor).filter(pk__in=list(actor.groups))
+
+
+def membership_get(actor: Actor, public_id: UUID) -> Membership:
+    """One running membership; raises NotFound."""
+    membership = membership_list(actor).filter(public_id=public_id).first()
+    if membership is None:
+        raise NotFound(f"There is no membership {public_id}, or none that you may see.")
+    return membership

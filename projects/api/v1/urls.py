@@ -7,6 +7,7 @@ from rest_framework.reverse import reverse
 from projects.api.base import ApiView
 from projects.api.docs import DocsView
 from projects.api.schema import SchemaView, SchemaYamlView
+from projects.api.v1.views import audit, meadows, networks, sites
 from projects.api.v1.views.estimates import ComparisonsView, EstimatesView
 from projects.api.v1.views.reference import ModelCardView, ReferenceIndexView, ReferenceTableView, SourcesView
 from projects.api.v1.views.vocabularies import VocabulariesView
@@ -27,12 +28,48 @@ class IndexView(ApiView):
 
 
 # What the index names; each is the name of an address below, after "v1-".
-ENDPOINTS = ["estimates", "comparisons", "vocabularies", "reference", "schema", "docs"]
+ENDPOINTS = [
+    "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "jobs", "audit", "me",
+    "vocabularies", "reference", "schema", "docs",
+]  # fmt: skip
 
 urlpatterns = [
     path("", IndexView.as_view(), name="v1-index"),
     path("estimates/", EstimatesView.as_view(), name="v1-estimates"),
     path("comparisons/", ComparisonsView.as_view(), name="v1-comparisons"),
+    path("networks/", networks.NetworksView.as_view(), name="v1-networks"),
+    path("networks/<uuid:public_id>/", networks.NetworkView.as_view(), name="v1-network"),
+    path("networks/<uuid:public_id>/districts/", networks.DistrictsView.as_view(), name="v1-districts"),
+    path("networks/<uuid:public_id>/villages/", networks.VillagesView.as_view(), name="v1-villages"),
+    path("networks/<uuid:public_id>/forecasts/", networks.NetworkForecastsView.as_view(), name="v1-network-forecasts"),
+    path("groups/", networks.GroupsView.as_view(), name="v1-groups"),
+    path("groups/<uuid:public_id>/", networks.GroupView.as_view(), name="v1-group"),
+    path("groups/<uuid:public_id>/members/", networks.MembersView.as_view(), name="v1-members"),
+    path("groups/<uuid:public_id>/forecasts/", networks.GroupForecastsView.as_view(), name="v1-group-forecasts"),
+    path("memberships/<uuid:public_id>/", networks.MembershipView.as_view(), name="v1-membership"),
+    path("sites/", sites.SitesView.as_view(), name="v1-sites"),
+    path("sites/geojson/", sites.SitesGeoJsonView.as_view(), name="v1-sites-geojson"),
+    path("sites/<uuid:public_id>/", sites.SiteView.as_view(), name="v1-site"),
+    path("sites/<uuid:public_id>/permissions/", sites.PermissionsView.as_view(), name="v1-permissions"),
+    path("sites/<uuid:public_id>/soil-tests/", sites.SoilTestsView.as_view(), name="v1-soil-tests"),
+    path("sites/<uuid:public_id>/other-funding/", sites.OtherFundingsView.as_view(), name="v1-other-funding"),
+    path("permissions/<uuid:public_id>/", sites.PermissionView.as_view(), name="v1-permission"),
+    path("soil-tests/<uuid:public_id>/", sites.SoilTestView.as_view(), name="v1-soil-test"),
+    path("other-funding/<uuid:public_id>/", sites.OtherFundingView.as_view(), name="v1-other-funding-entry"),
+    path("projects/", meadows.ProjectsView.as_view(), name="v1-projects"),
+    path("projects/<uuid:public_id>/", meadows.ProjectView.as_view(), name="v1-project"),
+    path("projects/<uuid:public_id>/steps/", meadows.StepsView.as_view(), name="v1-steps"),
+    path("projects/<uuid:public_id>/plans/", meadows.PlansView.as_view(), name="v1-plans"),
+    path("projects/<uuid:public_id>/forecasts/", meadows.ForecastsView.as_view(), name="v1-forecasts"),
+    path("projects/<uuid:public_id>/diary/", meadows.DiaryView.as_view(), name="v1-diary"),
+    path("forecasts/<uuid:public_id>/", meadows.ForecastView.as_view(), name="v1-forecast"),
+    path("forecasts/<uuid:public_id>/answer/", meadows.ForecastAnswerView.as_view(), name="v1-forecast-answer"),
+    path("diary/<uuid:public_id>/strike/", meadows.WorkStrikeView.as_view(), name="v1-diary-strike"),
+    path("jobs/", meadows.JobsView.as_view(), name="v1-jobs"),
+    path("jobs/<uuid:public_id>/", meadows.JobView.as_view(), name="v1-job"),
+    path("jobs/<uuid:public_id>/restart/", meadows.JobRestartView.as_view(), name="v1-job-restart"),
+    path("audit/", audit.AuditView.as_view(), name="v1-audit"),
+    path("me/", networks.MeView.as_view(), name="v1-me"),
     path("vocabularies/", VocabulariesView.as_view(), name="v1-vocabularies"),
     path("reference/", ReferenceIndexView.as_view(), name="v1-reference"),
     path("reference/sources/", SourcesView.as_view(), name="v1-reference-sources"),
