@@ -120,6 +120,7 @@ ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
         "account.read": frozenset({_P.SELF}),
         "account.change": frozenset({_P.SELF}),
         "account.erase": frozenset({_P.SELF}),
+        "account.make_operator": frozenset({_P.OPERATOR}),
         "token.read": frozenset({_P.SELF}),
         "token.create": frozenset({_P.SELF}),
         "token.revoke": frozenset({_P.SELF}),
