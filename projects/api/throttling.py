@@ -46,7 +46,7 @@ def charge(request: HttpRequest | Request, cells: int) -> None:
         return
     now = time.time()
     window = int(now // WINDOW_SECONDS)
-    key = f"cells:{window}:{_caller(request)}"
+    key = f"cells:{window}:{caller(request)}"
     try:
         # Kept for two windows, so that it cannot expire between the two steps.
         cache.add(key, 0, timeout=2 * WINDOW_SECONDS)
@@ -66,7 +66,7 @@ def charge(request: HttpRequest | Request, cells: int) -> None:
         )
 
 
-def _caller(request: HttpRequest | Request) -> str:
+def caller(request: HttpRequest | Request) -> str:
     """Return a name for the caller that does not tell the address: a keyed hash of it, or of its IPv6 /64."""
     named = BaseThrottle().get_ident(request) or "local"  # type: ignore[arg-type]  # it reads META, which pages have too
     try:
