@@ -189,7 +189,7 @@ class Outline:
     def point_inside(self) -> Point:
         """A point that is certainly inside, which the centre of a bent piece of ground need not be."""
         inside = shapely.point_on_surface(_polygon(self.ring))
-        return Point(round(float(inside.x), 3), round(float(inside.y), 3))
+        return Point(float(inside.x), float(inside.y))
 
     def geojson(self) -> dict[str, Any]:
         """A GeoJSON Polygon (RFC 7946): longitude, latitude to six decimals, the ring counter-clockwise."""
