@@ -208,6 +208,11 @@ class Problem(exceptions.APIException):
         }
 
 
+def unauthenticated(detail: str) -> Problem:
+    """Return the 401 for a caller whose token is missing or not known."""
+    return Problem("unauthenticated", detail, headers={"WWW-Authenticate": "Bearer"})
+
+
 def problem_response(problem: Problem) -> HttpResponse:
     """Return the answer, the same whatever format the view itself speaks."""
     return HttpResponse(

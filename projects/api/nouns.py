@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from modelling.contracts import Strict
 from modelling.reading import read_as
 from projects.api.base import ApiView
-from projects.api.errors import Problem
+from projects.api.errors import Problem, unauthenticated
 from projects.api.renderers import FiniteJSONRenderer
 from projects.api.tags import tag_of
 from projects.choices import Via
@@ -76,11 +76,6 @@ class NounView(ApiView):
         """Raise a 401 for the public."""
         if self.actor.user_id is None:
             raise unauthenticated("This needs a token, in the header Authorization: Bearer …")
-
-
-def unauthenticated(detail: str) -> Problem:
-    """Return the 401."""
-    return Problem("unauthenticated", detail, headers={"WWW-Authenticate": "Bearer"})
 
 
 def tagged(row: Noun, data: dict[str, Any], *, status: int = 200, location: str = "") -> Response:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 from uuid import UUID, uuid4
 
@@ -88,8 +88,7 @@ def site_create(*, actor: Actor, asked: SiteNew, now: datetime) -> Site:
         save_new(site)
         places.put(site, place)
         _set_zones(site, asked.zones)
-        for key in called_for(site.kind):
-            Permission.objects.create(site=site, key=key, created_at=now, updated_at=now)
+        _call_for(site, now)
         record(
             actor, "site_create", "site", site.public_id, network=group.network_id, group=group, after=snapshot(site)
         )
@@ -184,9 +183,12 @@ def _call_for(site: Site, now: datetime) -> None:
     untouched = Q(version=1, state=PermissionState.NOT_ASKED, label="")
     site.permissions.filter(untouched).exclude(key__in=wanted).delete()
     there = set(site.permissions.values_list("key", flat=True))
-    for key in called_for(site.kind):
-        if key not in there:
-            Permission.objects.create(site=site, key=key, created_at=now, updated_at=now)
+    missing = [key for key in called_for(site.kind) if key not in there]
+    Permission.objects.bulk_create(
+        # a microsecond apart, so that lists by age keep the table's order
+        Permission(site=site, key=key, created_at=now + timedelta(microseconds=place), updated_at=now)
+        for place, key in enumerate(missing)
+    )
 
 
 # ------------------------------------------------------------------ permissions
