@@ -631,7 +631,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='soiltest',
-            constraint=models.CheckConstraint(condition=models.Q(('olsen_p_mg_per_l__gte', 0), ('soil_p_index__gte', 0), ('soil_ph__gt', 0), _connector='OR'), name='soil_test_found_something'),
+            constraint=models.CheckConstraint(condition=models.Q(('olsen_p_mg_per_l__isnull', False), ('soil_p_index__isnull', False), ('soil_ph__isnull', False), _connector='OR'), name='soil_test_found_something'),
         ),
         migrations.AddConstraint(
             model_name='village',

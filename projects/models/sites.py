@@ -114,7 +114,7 @@ class SoilTest(Noun):
         ordering = ["-taken_on", "-id"]
         constraints = [
             models.CheckConstraint(
-                condition=Q(olsen_p_mg_per_l__gte=0) | Q(soil_p_index__gte=0) | Q(soil_ph__gt=0),
+                condition=Q(olsen_p_mg_per_l__isnull=False) | Q(soil_p_index__isnull=False) | Q(soil_ph__isnull=False),
                 name="soil_test_found_something",
             ),
         ]

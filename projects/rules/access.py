@@ -220,6 +220,8 @@ def visible_inner(actor: Actor, group: str = "group", network: str = "network") 
 
 def visible_invitations(actor: Actor) -> Q:
     """Invitations of the groups the actor leads and the networks they coordinate."""
+    if Scope.READ not in actor.scopes:
+        return Q(pk__in=[])
     leads = [group for group, role in actor.groups.items() if role == GroupRole.LEAD]
     networks = actor.networks_as(NetworkRole.COORDINATOR)
     return Q(group__in=leads) | Q(network__in=networks) | (Q(group__isnull=True) if actor.is_operator else Q(pk__in=[]))
@@ -227,6 +229,8 @@ def visible_invitations(actor: Actor) -> Q:
 
 def visible_jobs(actor: Actor) -> Q:
     """Jobs the actor asked for, or of the networks they coordinate; all of them for the operator."""
+    if Scope.READ not in actor.scopes:
+        return Q(pk__in=[])
     if actor.is_operator:
         return Q()
     own = Q(actor__isnull=False, actor=actor.user_id) if actor.user_id is not None else Q(pk__in=[])

@@ -34,12 +34,12 @@ NEEDS_CAUSE: Final = frozenset({_S.FAILED, _S.LAPSED})
 #: a step here starts or goes on with work on the ground, which needs every permission
 NEEDS_PERMISSIONS: Final = frozenset({_S.READY, _S.PREPARED, _S.SOWN, _S.RESOWN})
 #: a project once sown may not go back to before it
-ONLY_UNSOWN: Final = frozenset({_S.IDEA, _S.READY, _S.PREPARED, _S.SOWN})
+ONLY_UNSOWN: Final = frozenset({_S.IDEA, _S.PLANNED, _S.READY, _S.PREPARED, _S.SOWN})
 
 
 def may_follow(stage: str, following: str, *, sown: bool) -> bool:
     """Say whether a stage may follow another, for a project that has been sown or not."""
-    if following == _S.PLANNED and sown:
+    if following in ONLY_UNSOWN and sown:
         return False
     if following in {_S.RESOWN, _S.AFTERCARE} and not sown:
         return False

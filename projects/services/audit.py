@@ -10,9 +10,11 @@ from django.db import models
 from projects.models import AuditEntry, Group, Network
 from projects.rules.access import Actor
 
-#: what no entry repeats: keys and counters, and what tells who somebody is
+#: what no entry repeats: keys and counters, what tells who somebody is, and where a site lies: what is shown today may
+#: be private tomorrow, and an entry stays
 _LEFT_OUT: Final = frozenset(
     {"id", "public_id", "version", "created_at", "updated_at", "email", "name_of_person", "password", "digest"}
+    | {"shown_easting_m", "shown_northing_m"}
 )
 _PERSONAL: Final = {"User": frozenset({"name", "last_login"}), "Invitation": frozenset({"begins"})}
 LONGEST: Final = 400

@@ -215,9 +215,16 @@ def _forecast_all(actor: Actor, network: Network, group: Group | None, projects:
 def check_forecasts(payload: Any) -> int:
     """Return how many projects a payload names; raises JobRefused if it names none."""
     named = payload.get("projects") if isinstance(payload, dict) else None
-    if not isinstance(named, list) or not named or not all(isinstance(public_id, str) for public_id in named):
+    if not isinstance(named, list) or not named or not all(_is_id(public_id) for public_id in named):
         raise JobRefused("A batch of forecasts is a list of the projects' ids.")
     return len(named)
+
+
+def _is_id(text: Any) -> bool:
+    try:
+        return isinstance(text, str) and str(UUID(text)) == text
+    except ValueError:
+        return False
 
 
 class Hold(Protocol):
@@ -241,19 +248,23 @@ def forecasts(job: Job, lease: Hold) -> dict[str, Any]:
     actor = Actor(user_id=job.actor_id, via="task")
     waiting = list(job.payload["projects"])
     refused: list[dict[str, str]] = []
+    newest = Forecast.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
     done = 0
     for public_id in waiting:
+        is_new = False
         project = MeadowProject.objects.select_related("site", "network").filter(public_id=UUID(public_id)).first()
         if project is None:
             refused.append({"project": public_id, "detail": "The project is gone."})
         else:
             try:
-                _forecast(actor, project, _plan_of(project, None), job.created_at)
+                forecast = _forecast(actor, project, _plan_of(project, None), job.created_at)
+                is_new = forecast.pk > newest
             except RequestRefused as error:
                 refused.append({"project": public_id, "detail": " ".join(fault.detail for fault in error.errors)})
         done += 1
         lease.progress(done)
-        if done < len(waiting):
+        if is_new and done < len(waiting):
+            # only after something new, so that each slice gets further than the last
             lease.hand_back_when_time_is_up()
     return {"made": done - len(refused), "refused": refused}
 
@@ -267,7 +278,7 @@ def project_step(
     """Take a project to its next stage. Sowing fixes the forecast that it will be held against."""
     today = timezone.localdate(now)
     if asked.to == Stage.SOWN and asked.forecast_id is None:
-        _forecast_before_sowing(actor, project_id, asked, now)
+        _forecast_before_sowing(actor, project_id, asked, if_version, now)
     with transaction.atomic():
         project = _held(actor, project_id, "project.change", if_version)
         before = snapshot(project)
@@ -283,10 +294,13 @@ def project_step(
     return project
 
 
-def _forecast_before_sowing(actor: Actor, project_id: UUID, asked: StageNew, now: datetime) -> None:
+def _forecast_before_sowing(
+    actor: Actor, project_id: UUID, asked: StageNew, if_version: int | None, now: datetime
+) -> None:
     """Make sure the latest plan has a forecast, unless the step would be refused anyway."""
     project = found(MeadowProject, visible_projects(actor), project_id, "project", with_=("site", "network"))
     demand(actor, "project.change", group_id=project.group_id, network_id=project.network_id)
+    unchanged_since(project, if_version)
     _check_step(project, asked, timezone.localdate(now))
     plan = _plan_of(project, None)
     if not plan.forecasts.exists():

@@ -8,6 +8,7 @@ from uuid import UUID, uuid4
 
 from django.db import transaction
 from django.db.models import ProtectedError, Q, Sum
+from django.utils import timezone
 
 from modelling.selectors import permission_words
 from projects.choices import PermissionState
@@ -241,7 +242,7 @@ def permission_add(*, actor: Actor, site_id: UUID, asked: PermissionNew, now: da
 def _in_the_past(row: Permission, now: datetime) -> None:
     for name in ("asked_on", "answered_on"):
         day = getattr(row, name)
-        if day is not None and day > now.date():
+        if day is not None and day > timezone.localdate(now):
             raise broken(
                 f"/{name}", "in_future", f"{day.isoformat()} is still to come.", day.isoformat(), "a day up to today"
             )
@@ -260,7 +261,7 @@ def soil_test_add(*, actor: Actor, site_id: UUID, asked: SoilTestNew, now: datet
     with transaction.atomic():
         site = _held(actor, site_id, "soil_test.change", None)
         _few(site.soil_tests.count(), "soil tests")
-        if asked.taken_on > now.date():
+        if asked.taken_on > timezone.localdate(now):
             raise broken(
                 "/taken_on", "in_future", f"{asked.taken_on.isoformat()} is still to come.",
                 asked.taken_on.isoformat(), "a day up to today",
