@@ -578,6 +578,12 @@ BOW_TIE = [FIELD[0], FIELD[2], FIELD[1], FIELD[3], FIELD[0]]
         (polygon([FIELD[0]] * 5), "zero_area", "no ground"),
         (polygon([FIELD[0], [-1.495, 52.0], FIELD[1], FIELD[0]]), "zero_area", "in one line"),
         (polygon([[-1.5, 52], [-1.499999, 52], [-1.499999, 52.000001], [-1.5, 52]]), "zero_area", "no ground"),
+        # derivation: a chevron 10 m wide and 0.15 m thick has 10 x 0.15 / 2 m2
+        (
+            polygon([[-1.5, 52], [-1.499927, 52.0000886], [-1.499854, 52], [-1.499927, 52.00009], [-1.5, 52]]),
+            "zero_area",
+            "less than 1 m²",
+        ),
         (polygon([[-1.5, 52], [-1.4, 52], [-1.4, 52.05], [-1.5, 52]]), "too_large", "100 ha"),
         (polygon(FIELD, crs={"type": "name", "properties": {"name": "EPSG:27700"}}), "wrong_crs", "EPSG:27700"),
         (polygon(FIELD, crs={"type": "link"}), "wrong_crs", "WGS84"),
