@@ -1,0 +1,123 @@
+"""What the public may read does not change by one byte when a private site comes, changes or goes."""
+
+import re
+import uuid
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+from django.urls import NoReverseMatch, URLPattern, URLResolver, get_resolver, reverse
+
+from projects.contracts.meadows import ProjectNew, WorkNew
+from projects.contracts.sites import Place, SiteChange, SiteNew, SoilTestNew
+from projects.models import Network
+from projects.services import diary, meadows, sites
+from tests.projects.api.caller import Caller
+from tests.projects.county import NOW, appoint, person, saltmere
+
+pytestmark = pytest.mark.django_db
+
+LATER = NOW + timedelta(hours=3)
+#: per-visit secrets of a form, which differ between any two answers
+_TOKEN = re.compile(rb'name="csrfmiddlewaretoken" value="[^"]*"')
+
+
+def patterns(found=None):
+    for entry in found if found is not None else get_resolver().url_patterns:
+        if isinstance(entry, URLResolver):
+            yield from patterns(entry.url_patterns)
+        elif isinstance(entry, URLPattern) and entry.name:
+            yield entry.name
+
+
+def addresses(county):
+    """Return every address that can be read without knowing of the private site."""
+    open_site = county.sites["Churchyard of Gullhaven"]
+    project = county.projects["Paddock to hay"]
+    by_name = {
+        "v1-site": open_site, "v1-project": project, "site": open_site, "project": project,
+    }  # fmt: skip
+    found = []
+    for name in sorted(set(patterns())):
+        things = [by_name[name]] if name in by_name else [county.network, *county.groups.values()]
+        for kwargs in [
+            {}, *({"public_id": thing.public_id} for thing in things), {"slug": county.network.slug},
+            {"table": "prices"}, {"name": "prices"}, {"code": "not_found"},
+        ]:  # fmt: skip
+            try:
+                path = reverse(name, kwargs=kwargs)
+            except NoReverseMatch:
+                continue
+            found.append(path)
+    return found
+
+
+def read_all(county, paths, clients):
+    """Return what each reader is told at each address."""
+    told = {}
+    for who, client in clients.items():
+        for path in paths:
+            answer = client.get(path)
+            body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+            told[who, path] = (answer.status_code, _TOKEN.sub(b"", body))
+    return told
+
+
+def test_a_private_site_comes_changes_and_goes_unseen():
+    county = saltmere()
+    analyst = person("Una Teasel")
+    appoint(analyst, county.network, "analyst")
+    clients = {"public": Client(), "analyst": Caller(analyst), "stranger": Caller(county.stranger)}
+    paths = addresses(county)
+    assert len(paths) > 30
+    before = read_all(county, paths, clients)
+    assert {status for status, _ in before.values()} <= {200, 302, 401, 403, 404, 405, 422}
+    assert sum(status == 200 for status, _ in before.values()) > 30
+
+    lead = county.as_(county.lead)
+    group = county.groups["Gullhaven Meadow Makers"]
+    site = sites.site_create(
+        actor=lead,
+        asked=SiteNew(
+            group_id=group.public_id, name="Behind number nine", kind="garden", publicity="private", area_m2=30.0,
+            place=Place(grid_reference="TA 98111 35222"), sward="flower_rich",
+        ),
+        now=LATER,
+    )  # fmt: skip
+    sites.soil_test_add(
+        actor=lead, site_id=site.public_id, asked=SoilTestNew(taken_on=NOW.date(), soil_ph=6.0), now=LATER
+    )
+    project = meadows.project_create(actor=lead, asked=ProjectNew(site_id=site.public_id, name="Nine"), now=LATER)
+    diary.work_add(
+        actor=lead,
+        project_id=project.public_id,
+        asked=WorkNew(on=NOW.date(), what="cut", heads=2, person_hours=3.0, submission_id=uuid.uuid4()),
+        now=LATER,
+    )
+    assert read_all(county, paths, clients) == before
+
+    sites.site_change(
+        actor=lead,
+        public_id=site.public_id,
+        asked=SiteChange(area_m2=3000.0, name="Elsewhere"),
+        if_version=None,
+        now=LATER,
+    )
+    assert read_all(county, paths, clients) == before
+
+    other = sites.site_create(
+        actor=lead,
+        asked=SiteNew(
+            group_id=group.public_id, name="Goes again", kind="garden", publicity="private", area_m2=30.0,
+            place=Place(grid_reference="TA 98111 35222"),
+        ),
+        now=LATER,
+    )  # fmt: skip
+    sites.site_remove(actor=lead, public_id=other.public_id, if_version=None, now=LATER)
+    assert read_all(county, paths, clients) == before
+    # and the reading itself can tell: an open site is seen
+    sites.site_change(
+        actor=lead, public_id=site.public_id, asked=SiteChange(publicity="square_10_km"), if_version=None, now=LATER
+    )
+    assert read_all(county, paths, clients) != before
+    assert Network.objects.count() == 1
