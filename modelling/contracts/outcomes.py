@@ -1,0 +1,76 @@
+"""What was found in a meadow in one summer, as the model judges it: names settled into taxa, units in the names."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from modelling.contracts.requests import Day, Key, Strict
+
+Part = Literal["sown", "control"]
+Grade = Literal["learning", "knows_common", "knows_most", "expert"]
+Layout = Literal["random", "regular", "walk", "chosen", "not_said"]
+#: how an amount was written down; DAFOR as cover and DAFOR as frequency are two scales
+Scale = Literal["presence", "percent", "domin", "braun_blanquet", "dafor_cover", "dafor_frequency", "abundance"]
+MOST_QUADRATS = 500
+MOST_RECORDS = 300
+Percent = Annotated[float, Field(ge=0, le=100)]
+
+
+class Record(Strict):
+    """One kind of plant in one quadrat, or on the whole site."""
+
+    taxon: Key | None = None
+    """Key of the taxon; null where the name is not settled."""
+    name: Annotated[str, Field(min_length=1, max_length=120)]
+    """As it was written."""
+    scale: Scale = "presence"
+    value: Annotated[str, Field(max_length=20)] = ""
+    """As the scale writes it: 40, +, 7, f; empty for presence."""
+
+
+class Quadrat(Strict):
+    """One quadrat or stop."""
+
+    label: Annotated[str, Field(max_length=40)]
+    part: Part = "sown"
+    area_m2: Annotated[float, Field(gt=0, le=100)] = 1.0
+    records: Annotated[tuple[Record, ...], Field(max_length=MOST_RECORDS, strict=False)] = ()
+    bare_ground_percent: Percent | None = None
+    litter_percent: Percent | None = None
+    forb_cover_percent: Percent | None = None
+    """Cover of wildflowers, sedges and rushes together, where it was judged as a whole."""
+    sward_height_cm: Annotated[float, Field(ge=0, le=300)] | None = None
+    rattle_plants: Annotated[int, Field(ge=0, le=100_000)] | None = None
+    """Plants of yellow rattle counted in the quadrat."""
+
+
+class Survey(Strict):
+    """One summer's survey of one meadow."""
+
+    on: Day
+    """Day of the (first) visit with quadrats or a list."""
+    grade: Grade = "knows_common"
+    """How well the surveyor knows plants."""
+    layout: Layout = "not_said"
+    quadrats: Annotated[tuple[Quadrat, ...], Field(max_length=MOST_QUADRATS, strict=False)] = ()
+    whole_site: Annotated[tuple[Record, ...], Field(max_length=MOST_RECORDS, strict=False)] = ()
+    sown_taxa: Annotated[tuple[Key, ...], Field(max_length=MOST_RECORDS, strict=False)] = ()
+    """What was sown or planted, by the plan."""
+    kind: Annotated[str, Field(max_length=30)] = ""
+    """Kind of place."""
+
+
+class SurveyQuestion(Strict):
+    """Judge one survey, beside earlier ones of the same meadow where there are some."""
+
+    survey: Survey
+    before: Survey | None = None
+    """The survey of the year before."""
+    baseline: Survey | None = None
+    """The survey before sowing."""
+    donor_taxa: Annotated[tuple[Key, ...], Field(max_length=MOST_RECORDS, strict=False)] = ()
+    """What grows in the donor meadow, where its list is known."""
+    random_seed: Annotated[int, Field(ge=0, le=2**63 - 1)] = 1
+    """For the bootstrap."""
