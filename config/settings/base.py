@@ -74,7 +74,10 @@ CACHES = {
 AUTH_USER_MODEL = "projects.User"
 AUTHENTICATION_BACKENDS = ["django.contrib.auth.backends.ModelBackend"]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ["email", "name"]},
+    },
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 10}},
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
 ]
@@ -154,8 +157,9 @@ LARGEST_CALL_CELLS = 4_000_000
 REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["projects.api.parsers.StrictJSONParser"],
     "DEFAULT_RENDERER_CLASSES": ["projects.api.renderers.FiniteJSONRenderer"],
-    "DEFAULT_AUTHENTICATION_CLASSES": [],
-    "DEFAULT_PERMISSION_CLASSES": [],
+    "DEFAULT_AUTHENTICATION_CLASSES": ["projects.api.authentication.TokenAuthentication"],
+    # The table of access decides, in the services; to the description this says that the token may be left out.
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.AllowAny"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_METADATA_CLASS": None,
     "EXCEPTION_HANDLER": "projects.api.errors.exception_handler",

@@ -1,6 +1,6 @@
 """Addresses of the pages."""
 
-from django.urls import path
+from django.urls import include, path
 
 from projects.dashboard.views import estimate, front, how_we_know
 
@@ -13,4 +13,6 @@ urlpatterns = [
     path("how-we-know/", how_we_know.how_we_know, name="how-we-know"),
     path("how-we-know/sources/", how_we_know.sources, name="sources"),
     path("how-we-know/<slug:name>/", how_we_know.table, name="reference-table"),
+    path("", include("projects.dashboard.account_urls")),
+    path("", include("projects.dashboard.county_urls")),
 ]

@@ -110,9 +110,12 @@ def token_of(text: str, now: datetime) -> ApiToken | None:
     if not text or len(text) > _LONGEST_SECRET or not text.isascii():
         return None
     row = ApiToken.objects.select_related("user").filter(digest=digest_of(text)).first()
-    if row is None or row.revoked_at is not None or row.expires_at <= now or not row.user.is_active:
-        return None
-    return row
+    return row if row is not None and works(row, now) and row.user.is_active else None
+
+
+def works(token: ApiToken, now: datetime) -> bool:
+    """Whether a token still opens anything."""
+    return token.revoked_at is None and token.expires_at > now
 
 
 # ------------------------------------------------------------------ invitations

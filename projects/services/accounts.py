@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from typing import Final
 from uuid import UUID
@@ -121,13 +122,13 @@ def _with_password(actor: Actor, user_id: int, password: str, act: str, now: dat
 # ------------------------------------------------------------------ a new password by letter
 
 
-def reset_ask(*, asked: SignIn, caller: str, link: str, now: datetime) -> None:
+def reset_ask(*, asked: SignIn, caller: str, link: Callable[[UUID, str], str], now: datetime) -> None:
     """Send a letter with a way to a new password, if there is an account; nothing tells whether there is.
 
     Parameters
     ----------
     link
-        Address of the page, with {person} and {secret} in it.
+        Gives the address of the page for a person and a secret.
 
     Raises
     ------
@@ -138,7 +139,7 @@ def reset_ask(*, asked: SignIn, caller: str, link: str, now: datetime) -> None:
     user = User.objects.filter(email=asked.email, is_active=True).first()
     # The same work for nobody: what is written to them is thrown away.
     reader = user or User(email=asked.email, pk=0)
-    there = link.format(person=reader.public_id, secret=default_token_generator.make_token(reader))
+    there = link(reader.public_id, default_token_generator.make_token(reader))
     message = letter("password_reset", asked.email, name=reader.name, link=there)
     if user is not None:
         send_aside(message)
