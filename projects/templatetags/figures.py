@@ -1,6 +1,7 @@
 """Filters that say figures in templates the way `projects.dashboard.words` does."""
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from django import template
@@ -90,3 +91,21 @@ def skill(key: str) -> str:
 def stage(key: str) -> str:
     """Return what part of the work a task belongs to."""
     return STAGES.get(key, key.replace("_", " "))
+
+
+@register.filter(expects_localtime=True)
+def local_day(at: datetime) -> str:
+    """Return the day of a moment, where people are."""
+    return words.day(at.date())
+
+
+@register.filter
+def m2(dm2: int) -> float:
+    """Return an area of the database, square decimetres, in m²."""
+    return dm2 / 100
+
+
+@register.filter
+def pence(amount: int) -> str:
+    """Return a sum of the database, to the penny where there are any."""
+    return f"£{amount // 100:,}" if amount % 100 == 0 else f"£{amount / 100:,.2f}"
