@@ -62,9 +62,12 @@ class Door(View):
             return render(request, "county/signed_out.html", {"typed": typed, "sign_in": sign_in}, status=403)
         return HttpResponseRedirect(sign_in)
 
-    def show(self, request: HttpRequest, context: Mapping[str, Any], status: int = 200) -> HttpResponse:
+    def show(
+        self, request: HttpRequest, context: Mapping[str, Any], status: int = 200, template: str = ""
+    ) -> HttpResponse:
         """Return the page."""
-        return render(request, self.template_name, {"actor": self.actor, "today": self.today, **context}, status=status)
+        known = {"actor": self.actor, "today": self.today, **context}
+        return render(request, template or self.template_name, known, status=status)
 
 
 class FormDoor(Door):

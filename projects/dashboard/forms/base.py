@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django import forms
 from django.forms.boundfield import BoundField
+from django.http import QueryDict
 
 from modelling.errors import FieldError, RequestRefused
 from projects.contracts.base import Strict, read_as
@@ -118,8 +119,7 @@ class ServiceForm(forms.Form):
             shown, typed = now[name].value(), self[name].value()
             if told(shown) != told(typed):
                 self.others.append((str(field.label), told(shown, field) or "nothing"))
-        self.data = self.data.copy()
-        self.data[self.add_prefix("version")] = now["version"].value()
+        self.data = replaced(self.data, self.add_prefix("version"), now["version"].value())
 
     # ------------------------------------------------------------ what is shown
 
@@ -149,6 +149,13 @@ def put(data: dict[str, Any], pointer: str, value: Any) -> None:
     at[last] = value
 
 
+def replaced(data: Any, name: str, value: Any) -> QueryDict:
+    """Return what was sent, with another value under a name."""
+    changed: QueryDict = data.copy()
+    changed[name] = str(value)
+    return changed
+
+
 def sent(value: Any) -> Any:
     """Return a field's value as a request has it; None where nothing was said."""
     if value in (None, ""):
@@ -165,10 +172,11 @@ def told(value: Any, field: forms.Field | None = None) -> str:
     if isinstance(value, list | tuple):
         return ", ".join(told(item, field) for item in value)
     if isinstance(field, forms.ChoiceField):
-        for key, label in field.choices:
+        choices: Any = field.choices
+        for key, label in choices:
             if str(key) == str(value):
                 return str(label)
-    return value.isoformat() if isinstance(value, date) else str(value)
+    return value.isoformat() if isinstance(value, date) else str(value).replace("\r\n", "\n")
 
 
 def typed(value: float | int | None) -> str:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 
+from projects.contracts.base import Strict
 from projects.contracts.networks import DistrictNew, GroupChange, GroupNew, NetworkChange, NetworkNew, VillageNew
 from projects.dashboard.forms.base import ServiceForm
 from projects.dashboard.forms.fields import Pick
@@ -94,7 +95,7 @@ class VillageForm(ServiceForm):
 class GroupForm(ServiceForm):
     """A group of neighbours."""
 
-    contract = GroupNew
+    contract: ClassVar[type[Strict]] = GroupNew
     pointers = {"name": "/name", "district_id": "/district_id", "about": "/about", "contact": "/contact"}
     name = _name("Name of the group", "Say what the group is called.")
     contact = forms.CharField(

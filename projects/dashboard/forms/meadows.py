@@ -19,7 +19,7 @@ from projects.choices import Cause, Stage, Work
 from projects.contracts.base import read_as
 from projects.contracts.meadows import PlanNew, ProjectChange, ProjectNew, StageNew, WorkNew, WorkStrike
 from projects.dashboard import words
-from projects.dashboard.forms.base import ServiceForm
+from projects.dashboard.forms.base import ServiceForm, replaced
 from projects.dashboard.forms.fields import POUNDS, Amount, Day, Pick, Radios
 from projects.dashboard.forms.plan import MOST_ROWS, POINTERS, PlanForm
 from projects.errors import Refused
@@ -145,8 +145,7 @@ class PlanVersionForm(PlanForm):
     def aged(self, detail: str, now: PlanVersionForm) -> None:
         """Say that somebody changed the project in the meantime."""
         self.stale = detail
-        self.data = self.data.copy()
-        self.data["version"] = now["version"].value()
+        self.data = replaced(self.data, "version", now["version"].value())
 
 
 def plan_said(plan: Plan) -> QueryDict:

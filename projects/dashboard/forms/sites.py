@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any, Final
+from typing import Any, ClassVar, Final
 
 import orjson
 from django import forms
@@ -11,6 +11,7 @@ from django.forms.boundfield import BoundField
 
 from modelling.selectors import vocabularies
 from projects.choices import Need, PermissionState, Publicity
+from projects.contracts.base import Strict
 from projects.contracts.sites import (
     MOST_RESIDENTS,
     MOST_ZONES,
@@ -116,7 +117,8 @@ class Lines(forms.CharField):
 class SiteForm(ServiceForm):
     """A site to be registered."""
 
-    contract = SiteNew
+    contract: ClassVar[type[Strict]] = SiteNew
+    pointers = {name: f"/{name}" for name in _VALUES} | {name: f"/place/{name}" for name in PLACE}
 
     def __init__(self, *args: Any, group: Group, districts: Iterable[District], villages: Iterable[Village], **kw: Any):
         self.group = group
@@ -128,7 +130,6 @@ class SiteForm(ServiceForm):
             self.fields[f"zone_{i}_m2"] = Amount(SQUARE_METRES, label=f"Area of zone {i}, m²")
             self.fields[f"zone_{i}_sward"] = Pick(choices_of("sward"), label=f"What grows in zone {i}")
             self.fields[f"zone_{i}_note"] = forms.CharField(required=False, max_length=300, label=f"Note on zone {i}")
-        self.pointers = {name: f"/{name}" for name in _VALUES} | {name: f"/place/{name}" for name in PLACE}
         self.extra_pointers = {"/place": "grid_reference", "/zones": "zone_1"}
 
     def _rows(self) -> int:
@@ -152,7 +153,7 @@ class SiteForm(ServiceForm):
             data["group_id"] = str(self.group.public_id)
             if "publicity" not in data:
                 data["publicity"] = Publicity.PRIVATE if data.get("kind") == "garden" else Publicity.SQUARE_1_KM
-        zones = []
+        zones: list[dict[str, Any]] = []
         for i in range(1, self.zone_rows + 1):
             if self.cleaned_data.get(f"zone_{i}"):
                 at = f"/zones/{len(zones)}"
@@ -352,7 +353,7 @@ PERMISSION: Final = ("need", "state", "asked_on", "answered_on", "expires_on", "
 class PermissionForm(ServiceForm):
     """What has come of a permission."""
 
-    contract = PermissionChange
+    contract: ClassVar[type[Strict]] = PermissionChange
     only_changes = True
     pointers = {name: f"/{name}" for name in PERMISSION}
     need = forms.ChoiceField(choices=Need.choices, widget=Radios, label="Is it needed?")
@@ -391,13 +392,9 @@ def permission_initial(row: Permission) -> dict[str, Any]:
 
 def funding_words(row: OtherFunding) -> str:
     """When money from elsewhere runs."""
-    match row.starts_on, row.ends_on:
-        case None, None:
-            return ""
-        case start, None:
-            return f"from {day(start)}"
-        case None, end:
-            return f"until {day(end)}"
-        case start, end:
-            return f"{day(start)} to {day(end)}"
-    return ""
+    start, end = row.starts_on, row.ends_on
+    if start and end:
+        return f"{day(start)} to {day(end)}"
+    if start:
+        return f"from {day(start)}"
+    return f"until {day(end)}" if end else ""

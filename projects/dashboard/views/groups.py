@@ -76,8 +76,7 @@ class GroupView(OfGroup):
         projects = list(project_list(self.actor).filter(group=group).order_by("name", "pk"))
         context: dict[str, Any] = {"group": group, "lines": lines_of(self.actor, sites), "projects": projects}
         if not self.may("group.home"):
-            self.template_name = "county/group_public.html"
-            return self.show(request, context)
+            return self.show(request, context, template="county/group_public.html")
         context |= {
             "home": GroupHome(group, due_of_group(self.actor, group, self.today), self.today),
             "members": members_of(self.actor, group),
