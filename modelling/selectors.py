@@ -246,7 +246,8 @@ def permissions_of_kind(kind: str) -> list[dict[str, str]]:
 
 def permission_words(key: str) -> dict[str, str] | None:
     """The table's row on one permission, or None where it has none."""
-    row = parameters().nouns["permissions"].get(key)
+    # the table's rows go by kind of site and key
+    row = next((row for row in parameters().nouns["permissions"].values() if row["key"] == key), None)
     return dict(row) if row else None
 
 
