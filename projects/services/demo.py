@@ -534,6 +534,6 @@ def all_of_it() -> str:
         "sites": Site.objects.filter(network=network).count(),
         "meadow projects": MeadowProject.objects.filter(network=network).count(),
         "lines of work diaries": WorkEntry.objects.filter(project__network=network).count(),
-        "people": Membership.objects.filter(group__network=network).values("user").distinct().count(),
+        "members": Membership.objects.filter(group__network=network).values("user").distinct().count(),
     }
     return ", ".join(f"{count} {what}" for what, count in counts.items())

@@ -10,6 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.core.servers.basehttp import run
 from django.core.wsgi import get_wsgi_application
 
+from projects.errors import WrongState
+from projects.services import demo
 from projects.worker import start_beside_the_server
 
 HOST = "127.0.0.1"
@@ -23,15 +25,16 @@ STORY = (
 
 
 class Command(BaseCommand):
-    """Prepare the database, show one worked estimate, and serve the pages and the API on this machine."""
+    """Prepare the database, show one estimate, make the invented county, and serve all of it on this machine."""
 
-    help = "Prepare the database, show a worked estimate, then serve Forbcast on this machine until Ctrl-C."
+    help = "Prepare the database, show a worked estimate, make an invented county, then serve Forbcast until Ctrl-C."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--port", type=int, help=f"port to serve on (default {PORT}, or the next free one)")
-        parser.add_argument("--no-serve", action="store_true", help="stop after the worked estimate")
+        parser.add_argument("--no-serve", action="store_true", help="stop before serving")
+        parser.add_argument("--no-county", action="store_true", help="leave the invented county out")
 
-    def handle(self, *args: Any, port: int | None, no_serve: bool, **options: Any) -> None:
+    def handle(self, *args: Any, port: int | None, no_serve: bool, no_county: bool, **options: Any) -> None:
         if not no_serve:
             port = free_port() if port is None else refuse_taken(port)
         self.say("Preparing the database.")
@@ -39,7 +42,9 @@ class Command(BaseCommand):
         self.say("Working out one estimate.")
         self.say(f"\n{STORY}\n\n")
         call_command("estimate", str(settings.BASE_DIR / QUESTION), stdout=self.stdout)
-        self.say(f"\nThe same again: manage.py estimate {QUESTION}")
+        self.say(f"\nThe same again: manage.py estimate {QUESTION}\n")
+        if not no_county:
+            self.county()
         if port is None or no_serve:
             return
         if port != PORT:
@@ -52,6 +57,16 @@ class Command(BaseCommand):
             run(HOST, port, application, threading=True)
         except KeyboardInterrupt:
             self.say("Stopped.")
+
+    def county(self) -> None:
+        """Make the invented county and say who can sign in; a database with networks of its own is left alone."""
+        try:
+            if not demo.is_loaded():
+                self.say("Making the invented county of Saltmere, once: some twenty seconds.")
+            call_command("load_demo", stdout=self.stdout)
+        except (CommandError, WrongState) as refusal:
+            self.say(f"Without the invented county. {refusal}")
+        self.say("")
 
     def say(self, text: str) -> None:
         """Print at once, also where nobody watches a terminal."""

@@ -23,12 +23,12 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, force: bool, **options: Any) -> None:
-        if connection.vendor != "sqlite" and not force:
-            raise CommandError(
-                f"The invented county's people have a known password, and this database ({connection.vendor}) may "
-                "serve others. With --force it is loaded all the same."
-            )
         try:
+            if not demo.is_loaded() and connection.vendor != "sqlite" and not force:
+                raise CommandError(
+                    f"The invented county’s people have a known password, and this database ({connection.vendor}) "
+                    "may serve others. With --force it is loaded all the same."
+                )
             demo.county_load()
         except WrongState as refusal:
             raise CommandError(refusal.detail) from refusal

@@ -71,7 +71,7 @@ def fetch(request, process):
 
 def test_it_serves_from_an_empty_folder_and_stops(port, tmp_path):
     with subprocess.Popen(
-        [sys.executable, "manage.py", "demo", "--port", str(port)],
+        [sys.executable, "manage.py", "demo", "--no-county", "--port", str(port)],
         cwd=ROOT,
         env=environment(tmp_path / "data"),
         stdout=subprocess.PIPE,
@@ -98,7 +98,7 @@ def test_it_serves_from_an_empty_folder_and_stops(port, tmp_path):
 def test_without_serving_it_stops_after_the_estimate_and_can_be_repeated(tmp_path):
     outputs = [
         subprocess.run(
-            [sys.executable, "manage.py", "demo", "--no-serve"],
+            [sys.executable, "manage.py", "demo", "--no-serve", "--no-county"],
             cwd=ROOT,
             env=environment(tmp_path),
             capture_output=True,

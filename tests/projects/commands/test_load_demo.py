@@ -1,0 +1,320 @@
+"""`manage.py load_demo` makes the invented county of Saltmere once, whole, in the sea, and nowhere else."""
+
+import csv
+import json
+from collections import Counter
+from io import StringIO
+from itertools import pairwise
+
+import pytest
+from django.apps import apps
+from django.core.management import call_command
+from django.test import Client
+from django.urls import reverse
+
+from modelling.models import ModelRun
+from modelling.selectors import run_answer_text
+from projects import geography
+from projects.choices import Cause, GroupRole, NetworkRole, PermissionState, PlaceGiven, Publicity, Stage, Work
+from projects.models import (
+    AuditEntry,
+    District,
+    Forecast,
+    Group,
+    MeadowProject,
+    Membership,
+    Network,
+    NetworkMembership,
+    Permission,
+    Site,
+    SitePlace,
+    StageChange,
+    User,
+    Village,
+    WorkEntry,
+)
+from projects.rules.permissions import obstacles
+from projects.selectors.sites import permissions_held
+from projects.services import demo
+
+KINDS = {"churchyard", "verge", "garden", "school", "field", "orchard", "green"}
+#: the 100 km square of the grid that the county lies in, and that no coast reaches
+SEA = "TB"
+
+
+@pytest.fixture(scope="module")
+def printed(django_db_setup, django_db_blocker):
+    """What the command prints; the county stays for all tests of this file, since making it takes so long."""
+    with django_db_blocker.unblock():
+        out = StringIO()
+        call_command("load_demo", force=True, stdout=out)
+        yield out.getvalue()
+        call_command("flush", interactive=False, verbosity=0)
+
+
+@pytest.fixture
+def saltmere(printed, db):
+    return Network.objects.get(slug="saltmere")
+
+
+def corners(outline):
+    (ring,) = outline
+    return geography.Outline.from_pairs(ring)
+
+
+def all_rows():
+    """How many rows each of our tables has, and the latest change of any noun."""
+    models = [*apps.get_app_config("projects").get_models(), *apps.get_app_config("modelling").get_models()]
+    changed = {
+        model.__name__: sorted(model.objects.values_list("pk", "version", "updated_at"))
+        for model in models
+        if hasattr(model, "version")
+    }
+    return {model.__name__: model.objects.count() for model in models}, changed
+
+
+def fixture_text():
+    return "".join(path.read_text(encoding="utf-8") for path in sorted(demo.FOLDER.iterdir()))
+
+
+# ------------------------------------------------------------------ how much there is, and of every kind some
+
+
+def test_it_holds_a_county_full(saltmere):
+    assert Network.objects.count() == 1
+    counted = {
+        model.__name__: model.objects.count()
+        for model in (District, Village, Group, Site, MeadowProject, WorkEntry, Forecast)
+    }
+    assert counted == {
+        "District": 5,
+        "Village": 41,
+        "Group": 9,
+        "Site": 46,
+        "MeadowProject": 66,
+        "WorkEntry": 502,
+        "Forecast": 53,
+    }
+
+
+def test_every_role_stage_kind_publicity_and_way_of_telling_a_place_is_there(saltmere):
+    assert set(Site.objects.values_list("kind", flat=True)) == KINDS
+    assert set(MeadowProject.objects.values_list("site__kind", flat=True)) == KINDS
+    assert set(Site.objects.values_list("publicity", flat=True)) == set(Publicity.values)
+    assert set(SitePlace.objects.values_list("given", flat=True)) == set(PlaceGiven.values)
+    assert set(MeadowProject.objects.values_list("stage", flat=True)) == set(Stage.values)
+    assert set(Membership.objects.values_list("role", flat=True)) == set(GroupRole.values)
+    assert set(NetworkMembership.objects.values_list("role", flat=True)) == set(NetworkRole.values)
+    assert User.objects.filter(is_operator=True).count() == 1
+    assert set(Permission.objects.values_list("state", flat=True)) == set(PermissionState.values)
+    assert set(WorkEntry.objects.values_list("what", flat=True)) == set(Work.values) - {"other"}
+    causes = set(StageChange.objects.exclude(cause="").values_list("cause", flat=True))
+    assert causes == set(Cause.values) - {"seed", "other", "unknown"}
+    sown = MeadowProject.objects.exclude(sown_on=None).values_list("sown_on", flat=True)
+    assert {day.year for day in sown} == {2022, 2023, 2024, 2025, 2026}
+
+
+def test_sites_go_from_less_than_a_square_metre_to_ten_hectares(saltmere):
+    areas = sorted(Site.objects.values_list("area_dm2", flat=True))
+    assert (areas[0] / 100, areas[-1] / 100) == (0.9, 100_000)
+
+
+def test_sites_have_zones_plants_soil_tests_and_money_from_elsewhere(saltmere):
+    assert Site.objects.filter(zones__isnull=False).distinct().count() == 11
+    assert Site.objects.exclude(resident_species=[]).count() == 5
+    assert Site.objects.filter(soil_tests__isnull=False).distinct().count() >= 20
+    assert Site.objects.filter(other_funding__isnull=False).count() == 8
+    ran_out = Permission.objects.filter(expires_on__lt=demo.REFERENCE_DAY)
+    assert sorted(ran_out.values_list("site__name", flat=True)) == [
+        "Chapel yard", "Damson orchard", "Drove verge, mile one", "Plumstow Old Orchard",
+    ]  # fmt: skip
+    assert Permission.objects.exclude(label="").get().label == "Common rights holders"
+
+
+# ------------------------------------------------------------------ where it lies
+
+
+def test_every_reference_lies_in_a_square_of_the_sea(saltmere):
+    box = demo.county()["box_m"]
+    rings = [saltmere.outline, *District.objects.values_list("outline", flat=True)]
+    points = [tuple(corner) for outline in rings for corner in outline[0]]
+    for row in SitePlace.objects.all():
+        points += [(row.easting_m, row.northing_m), *map(tuple, row.outline)]
+    points += [
+        (e + side, n + side) for e, n in Village.objects.values_list("easting_m", "northing_m") for side in (0, 999)
+    ]
+    assert len(points) > 300
+    for easting, northing in points:
+        assert box["west"] <= easting < box["east"]
+        assert box["south"] <= northing < box["north"]
+        point = geography.Point(easting, northing)
+        assert geography.square_of(point, 100_000).reference == SEA
+        latitude, longitude = geography.latitude_longitude(point)
+        assert 53.6 < latitude < 54.2
+        assert 1.0 < longitude < 2.0
+    assert "100 km square TB" in demo.county()["note"]
+
+
+def test_every_site_lies_in_its_district_and_in_the_county(saltmere):
+    whole = corners(saltmere.outline)
+    assert len(saltmere.outline[0]) == 43
+    for row in SitePlace.objects.select_related("site__district"):
+        ground = geography.Outline.from_pairs(row.outline).ring if row.outline else ()
+        for point in (geography.Point(row.easting_m, row.northing_m), *ground):
+            assert geography.contains(whole, point)
+            assert geography.contains(corners(row.site.district.outline), point)
+
+
+def test_the_districts_tile_the_county(saltmere):
+    parts = [corners(outline) for outline in District.objects.values_list("outline", flat=True)]
+    assert sum(part.area_m2 for part in parts) == pytest.approx(corners(saltmere.outline).area_m2, rel=1e-6)
+    for village in Village.objects.select_related("district"):
+        square = geography.Square(village.easting_m, village.northing_m, 1_000)
+        inside = [
+            district.name
+            for district in District.objects.all()
+            if geography.contains(corners(district.outline), square.centre)
+        ]
+        assert inside == [village.district.name]
+
+
+# ------------------------------------------------------------------ its story
+
+
+def test_what_was_sown_is_held_against_a_forecast_made_before(saltmere):
+    sown = MeadowProject.objects.filter(sown_on__isnull=False).select_related("baseline__run")
+    assert sown.count() == 41
+    for project in sown:
+        assert project.baseline.created_at.date() < project.sown_on
+        assert project.baseline.run.as_of == project.baseline.created_at.date()
+        assert project.baseline.run.draws == 4000
+    assert not MeadowProject.objects.filter(sown_on__isnull=True, baseline__isnull=False).exists()
+    assert ModelRun.objects.count() == Forecast.objects.count()
+
+
+def test_steps_follow_one_another_and_end_in_the_present_stage(saltmere):
+    for project in MeadowProject.objects.all():
+        steps = list(project.stage_changes.order_by("pk"))
+        for earlier, later in pairwise(steps):
+            assert (earlier.to_stage, earlier.on <= later.on) == (later.from_stage, True)
+        if steps:
+            assert (steps[-1].to_stage, steps[-1].on) == (project.stage, project.stage_since)
+        assert project.stage_since <= demo.REFERENCE_DAY
+
+
+def test_rows_were_made_when_they_happened(saltmere):
+    for line in WorkEntry.objects.select_related("project"):
+        assert line.project.created_at.date() <= line.on == line.created_at.date()
+    for project in MeadowProject.objects.select_related("site__group"):
+        assert project.site.group.created_at <= project.site.created_at <= project.created_at
+    for change in StageChange.objects.all():
+        assert change.on == change.created_at.date()
+
+
+def test_every_act_is_in_the_audit(saltmere):
+    acts = Counter(AuditEntry.objects.values_list("act", flat=True))
+    expected = {
+        "network_create": 1, "district_create": 5, "village_create": 41, "group_create": 9, "site_create": 46,
+        "project_create": 66, "forecast_create": 53, "work_add": 502, "work_strike": 4, "demo_load": 1,
+        "operator_make": 1, "account_create": 29, "invitation_create": 29, "invitation_accept": 29,
+    }  # fmt: skip
+    assert {act: acts[act] for act in expected} == expected
+    assert set(AuditEntry.objects.values_list("via", flat=True)) == {"command"}
+
+
+def test_hours_of_the_diary_suit_the_ground(saltmere):
+    lines = list(WorkEntry.objects.filter(what__in=["cut", "rake", "prepare", "sow"]).select_related("project__site"))
+    assert len(lines) > 250
+    for line in lines:
+        hours, area = line.person_minutes / 60, line.project.site.area_dm2 / 100
+        assert 0.25 <= hours <= 2 + 0.06 * area
+        assert 1 <= line.heads <= 14
+        assert line.machine_minutes <= line.person_minutes or line.machine.startswith("tractor")
+    assert WorkEntry.objects.filter(on__gt=demo.REFERENCE_DAY).count() == 0
+
+
+# ------------------------------------------------------------------ walks to be possible on it
+
+
+def test_wenna_has_a_churchyard_in_rank_grass_whose_permissions_are_partly_asked(saltmere):
+    site = Site.objects.get(name="Churchyard, north side")
+    assert (site.kind, site.area_dm2, site.sward, site.soil_tests.count()) == ("churchyard", 18_000, "rank_grass", 0)
+    assert Membership.objects.filter(group=site.group, user__email="wenna@example.org", role="lead").exists()
+    assert site.projects.get().forecasts.count() == 1
+    missing = obstacles(permissions_held(site), demo.REFERENCE_DAY)
+    assert "Agreement of the churchyard's keepers: asked, no answer yet." in missing
+    assert "Permission of the licensing authority: needed, not asked yet." in missing
+    assert "Plans of cables and pipes: find out whether it is needed." in missing
+    assert not any(text.startswith("Scheduled monument") for text in missing)
+
+
+def sentence(forecast):
+    return json.loads(run_answer_text(forecast.run.public_id))["sentence"]
+
+
+def test_tobias_sees_that_the_field_next_door_does_better_for_less(saltmere):
+    rich, poor = Site.objects.get(name="Long Leas"), Site.objects.get(name="Small Leas")
+    assert (rich.area_dm2, rich.last_use) == (2_000_000, "grazing")
+    assert [site.soil_tests.get().olsen_p_mg_per_l for site in (rich, poor)] == [31, 12]
+    shared = set(map(tuple, SitePlace.objects.get(site=rich).outline)) & set(
+        map(tuple, SitePlace.objects.get(site=poor).outline)
+    )
+    assert len(shared) == 2
+    forecasts = MeadowProject.objects.get(name="Long Leas to meadow").forecasts.order_by("pk")
+    assert [forecast.plan.note for forecast in forecasts] == [
+        "", "Strip the turf and topsoil instead: what would that change, and cost?",
+    ]  # fmt: skip
+    assert all(sentence(forecast).startswith("Your 2 ha will need ") for forecast in forecasts)
+    next_door = MeadowProject.objects.get(name="Small Leas instead").forecasts.get()
+    assert sentence(next_door).startswith("Your 6,500 m² will need 7.8 kg of seed, ")
+
+
+def test_a_patch_of_less_than_a_square_metre_is_sown_by_the_gram(saltmere):
+    site = Site.objects.get(name="Patch by the back door")
+    assert (site.kind, site.publicity, site.shown_easting_m) == ("garden", "private", None)
+    assert SitePlace.objects.get(site=site).given == "village"
+    assert sentence(site.projects.get().forecasts.get()).startswith("Your 0.9 m² will need 3 g of seed, ")
+
+
+# ------------------------------------------------------------------ signing in
+
+
+def test_the_command_says_who_can_sign_in_and_they_can(printed, saltmere):
+    lines = [line.split() for line in printed.splitlines() if line.startswith("  ")]
+    assert [line[0].partition("@")[0] for line in lines] == [
+        "wenna", "tobias", "ines", "petroc", "ottilie", "maud", "perpetua", "cuthbert", "roz",
+    ]  # fmt: skip
+    assert f"“{demo.PASSWORD}”" in printed
+    assert "9 groups, 46 sites, 66 meadow projects" in printed
+    for email, *_ in lines:
+        client = Client()
+        client.post(reverse("sign-in"), {"email": email, "password": demo.PASSWORD})
+        assert client.session["_auth_user_id"] == str(User.objects.get(email=email).pk)
+
+
+def test_nobody_has_an_address_elsewhere(saltmere):
+    assert User.objects.count() == 30
+    assert not User.objects.exclude(email__endswith="@example.org").exists()
+    text = fixture_text()
+    assert text.count("@") == text.count("@example.org") == 9
+    with (demo.FOLDER / "people.csv").open(encoding="utf-8") as table:
+        names = [row["name"] for row in csv.DictReader(table)]
+    assert len(set(names)) == 30
+
+
+# ------------------------------------------------------------------ again
+
+
+def test_loading_it_again_changes_nothing(printed, saltmere):
+    before = all_rows()
+    out = StringIO()
+    call_command("load_demo", stdout=out)
+    assert all_rows() == before
+    assert out.getvalue() == printed
+
+
+def test_the_demo_shows_who_can_sign_in(printed, saltmere):
+    out = StringIO()
+    call_command("demo", no_serve=True, stdout=out)
+    assert out.getvalue().endswith(f"\n{printed}\n")
+    assert "once" not in out.getvalue()
