@@ -110,10 +110,10 @@ def _field_error(item: Any, kind: type[contracts.Strict]) -> FieldError:
         return FieldError(where, "unknown_word", text, value, f"one of {', '.join(allowed)}", near)
     if code in {"too_long", "string_too_long"}:
         most = context.get("max_length")
-        what = "characters" if code == "string_too_long" else "entries"
+        what = "characters" if isinstance(item.get("input"), str) else "entries"
         return FieldError(where, "too_many", f"At most {most} {what} are allowed.", None, f"at most {most} {what}")
     if code in {"too_short", "string_too_short"}:
-        what = "character" if code == "string_too_short" else "entry"
+        what = "character" if isinstance(item.get("input"), str) else "entry"
         return FieldError(where, "too_few", f"At least one {what} is needed.", value, f"at least one {what}")
     if code == "value_error":
         text = str(context["error"])
