@@ -34,6 +34,7 @@ TITLES: Final = {
     "regimes": "Yearly care: its effects",
     "planning": "Rules of thumb for plans",
     "taxa": "Plants",
+    "taxon_names": "Other names of plants",
     "mixes": "Seed mixes",
     "operations": "Operations",
     "machines": "Machines",
