@@ -39,6 +39,7 @@ NOUN_TABLES: Final[dict[str, tuple[str, ...]]] = {
         "chill_needed", "role", "price_item", "flowering_months", "ripe_months", "source_id", "confidence",
         "note",
     ),
+    "taxon_names": ("name", "kind", "taxon", "source_id", "confidence", "note"),
     "mixes": (
         "key", "label", "kind", "habitat", "suits_wetness", "suits_shade", "price_item", "description",
         "source_id", "confidence", "note",
@@ -71,12 +72,18 @@ SOURCE_KINDS: Final = (
 #: noun table -> columns that must hold one of these words
 CLOSED: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "taxa": {
-        "group": ("forb", "legume", "grass", "sedge", "hemiparasite", "annual"),
+        "group": ("forb", "legume", "grass", "sedge", "hemiparasite", "annual", "woody", "fern", "moss"),
+        # none: never sown, and followed by no part of the model
         "model_class": (
-            "reliable", "pioneer", "legume", "annual", "grass", "slow_grass", "slow", "rattle",
+            "reliable", "pioneer", "legume", "annual", "grass", "slow_grass", "slow", "rattle", "none",
         ),
         "chill_needed": ("yes", "no"),
         "role": ("meadow", "weed", "arrival"),
+    },
+    "taxon_names": {
+        "kind": (
+            "english", "misspelling", "old scientific", "abbreviation", "aggregate", "hybrid", "not a plant",
+        ),
     },
     "mixes": {"kind": ("grass_and_forb", "forb_only", "annuals", "harvested", "grass_only")},
     "operations": {
@@ -106,6 +113,13 @@ SUBJECTS: Final[dict[str, str]] = {
     "machine_values": "machines",
     "site_values": "vocabularies",
 }
+#: noun table -> the columns that make its key, where that is not the column `key`
+KEYS: Final[dict[str, tuple[str, ...]]] = {
+    "permissions": ("site_kind", "key"),
+    "vocabularies": ("vocabulary", "key"),
+    "taxon_names": ("name", "taxon"),
+}
+NO_PLANT: Final = "not a plant"
 INERT: Final = "inert_share"
 VAT_CLASSES: Final = ("standard", "reduced", "zero", "none")
 MIX_SUM_TOLERANCE: Final = 0.001
@@ -228,6 +242,7 @@ class _Reader:
             self.read_nouns(name, columns)
         for name, extra in NUMBER_TABLES.items():
             self.read_numbers(name, NUMBER_COLUMNS + extra, bool(extra))
+        self.check_names()
         self.check_mixes()
         self.check_prices()
         for source_id, row in self.sources.items():
@@ -264,11 +279,7 @@ class _Reader:
     def read_nouns(self, name: str, columns: tuple[str, ...]) -> None:
         table = self.nouns.setdefault(name, {})
         for line, row in self.table(name, columns):
-            key = row["key"]
-            if name == "permissions":
-                key = f"{row['site_kind']}:{row['key']}"
-            elif name == "vocabularies":
-                key = f"{row['vocabulary']}:{row['key']}"
+            key = ":".join(row[column] for column in KEYS.get(name, ("key",)))
             if key in table:
                 self.fault(name, line, "duplicate_key", f"{key} is listed twice")
             for column, allowed in CLOSED.get(name, {}).items():
@@ -383,6 +394,15 @@ class _Reader:
             text = f"{label}: vat {row['vat']!r}; allowed: {', '.join(VAT_CLASSES)}"
             self.fault(name, line, "unknown_word", text)
         return len(self.faults) == before
+
+    def check_names(self) -> None:
+        """Another name must be of a plant in the table, and a word for no plant of none."""
+        for key, row in self.nouns["taxon_names"].items():
+            if (row["kind"] == NO_PLANT) == bool(row["taxon"]) or row["taxon"] not in {"", *self.nouns["taxa"]}:
+                text = (
+                    f"{row['name']}, {row['kind']}: {row['taxon']!r} is not a key of taxa.csv that it could stand for"
+                )
+                self.fault("taxon_names", self.lines["taxon_names", key], "unknown_subject", text)
 
     def check_mixes(self) -> None:
         totals: dict[str, float] = {}
