@@ -102,7 +102,11 @@ def due_on_site(
     permissions: Iterable[PermissionFact], *, has_soil_test: bool, under_way: bool, today: date
 ) -> list[Due]:
     """Return what is due on a site; permissions matter while a project is under way on it."""
-    found = [due for held in permissions for due in _permission(held, today)] if under_way else []
+    found: list[Due] = []
+    if under_way:
+        held = list(permissions)
+        found += _not_asked(held)
+        found += [due for one in held for due in _permission(one, today)]
     if under_way and not has_soil_test:
         found.append(
             Due(
@@ -114,13 +118,21 @@ def due_on_site(
     return in_order(found)
 
 
+def _not_asked(permissions: Iterable[PermissionFact]) -> Iterator[Due]:
+    """What nobody has asked for yet: one entry for all to ask for, one for all to look into."""
+    waiting = [held for held in permissions if held.state == PermissionState.NOT_ASKED]
+    for need, what in ((Need.NEEDED, "Ask for"), (Need.UNKNOWN, "Find out what is needed of these")):
+        labels = [held.label for held in waiting if held.need == need]
+        if labels:
+            colon = ":" if len(labels) > 1 or need == Need.UNKNOWN else ""
+            told = "; ".join(labels) if colon else f"{labels[0][:1].lower()}{labels[0][1:]}"
+            yield Due("permission_not_asked", f"{what}{colon} {told}.")
+
+
 def _permission(held: PermissionFact, today: date) -> Iterator[Due]:
-    if held.need == Need.NOT_NEEDED:
+    if held.need == Need.NOT_NEEDED or held.state == PermissionState.NOT_ASKED:
         return
-    if held.state == PermissionState.NOT_ASKED:
-        what = "find out whether it is needed" if held.need == Need.UNKNOWN else "ask for it"
-        yield Due("permission_not_asked", f"{held.label}: {what}.")
-    elif held.state == PermissionState.ASKED:
+    if held.state == PermissionState.ASKED:
         waiting = held.asked_on is not None and today - held.asked_on > SLOW
         said = f" since {_day(held.asked_on)}" if held.asked_on else ""
         yield Due("permission_waiting", f"{held.label}: asked{said}, no answer yet.", Whose.AUTHORITY)
@@ -193,6 +205,8 @@ def _first_cuts(project: ProjectFact, today: date) -> Iterator[Due]:
 
 
 def _yearly(project: ProjectFact, today: date) -> Iterator[Due]:
+    if project.stage == Stage.RESOWN and today.year <= project.stage_since.year + 1:
+        return  # its first summer again
     for entry in project.calendar:
         if not entry.every_year or entry.on.year > today.year:
             continue

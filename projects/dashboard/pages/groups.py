@@ -16,8 +16,12 @@ class GroupHome:
 
     def __init__(self, group: Group, dues: Sequence[DueHere], today: date) -> None:
         self.group, self.today = group, today
-        self.advice = [here for here in dues if here.due.advice]
         self.dues = [here for here in dues if not here.due.advice]
+
+        self.advice: dict[str, list[DueHere]] = {}
+        for here in dues:
+            if here.due.advice:
+                self.advice.setdefault(here.due.text, []).append(here)
 
     def _of(self, whose: Whose) -> list[DueHere]:
         return [here for here in self.dues if here.due.whose is whose]

@@ -20,14 +20,14 @@ from projects.models import Forecast, Job, MeadowProject, StageChange, WorkEntry
 from projects.rules.due import Due, move_words, next_step
 
 _IS: dict[str, str] = {
-    Stage.IDEA: "is an idea since {day}",
-    Stage.PLANNED: "is planned since {day}",
-    Stage.READY: "is ready to start since {day}",
-    Stage.PREPARED: "has its ground prepared since {day}",
-    Stage.SOWN: "is sown since {day}",
-    Stage.AFTERCARE: "is in aftercare since {day}",
-    Stage.FAILED: "did not take: noted {day}",
-    Stage.LAPSED: "lapsed: noted {day}",
+    Stage.IDEA: "has been an idea since {day}",
+    Stage.PLANNED: "has been planned since {day}",
+    Stage.READY: "has been ready to start since {day}",
+    Stage.PREPARED: "had its ground prepared on {day}",
+    Stage.SOWN: "was sown on {day}",
+    Stage.AFTERCARE: "has been in aftercare since {day}",
+    Stage.FAILED: "did not take, as noted on {day}",
+    Stage.LAPSED: "lapsed, as noted on {day}",
     Stage.HANDED_OVER: "was handed over to {keeper} on {day}",
     Stage.RESOWN: "was sown again on {day}",
 }

@@ -124,7 +124,8 @@ class ProjectView(OfProject):
         context |= {
             "inside": True,
             "page": ProjectPage(project, missing, [here.due for here in dues]),
-            "dues": [here.due for here in dues],
+            # what is missing of permissions stands above, before a spade goes in
+            "dues": [here.due for here in dues if not missing or not here.due.code.startswith("permission")],
             "obstacles": missing,
             "plan_row": row,
             "plan_words": plan_words(plan),

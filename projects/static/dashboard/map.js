@@ -9,14 +9,15 @@ const SHAPES = {
   ended: () => [["path", { d: "M-.75 -.75 L.75 .75 M-.75 .75 L.75 -.75" }]],
 };
 
-function sign(shape, size) {
+function sign(shape, size, framed = false) {
   const svg = document.createElementNS(SVG, "svg");
   svg.setAttribute("viewBox", "-1.25 -1.25 2.5 2.5");
   svg.setAttribute("width", size);
   svg.setAttribute("height", size);
   svg.setAttribute("aria-hidden", "true");
   svg.setAttribute("class", `sign-${shape}`);
-  for (const [name, attributes] of (SHAPES[shape] || SHAPES.none)()) {
+  const frame = framed ? [["rect", { x: -1.2, y: -1.2, width: 2.4, height: 2.4, class: "frame" }]] : [];
+  for (const [name, attributes] of [...frame, ...(SHAPES[shape] || SHAPES.none)()]) {
     const part = document.createElementNS(SVG, name);
     for (const [key, value] of Object.entries(attributes)) part.setAttribute(key, value);
     svg.append(part);
@@ -51,15 +52,36 @@ function draw(place, data) {
   for (const district of data.districts) {
     for (const ring of district.outline) L.polygon(ring, { className: "map-district", interactive: false }).addTo(map);
   }
-  for (const village of data.villages) {
+  const names = data.villages.map((village) => {
     bounds.extend(village.at);
     const icon = L.divIcon({ className: "map-village", iconSize: null, html: words("span", village.name) });
-    L.marker(village.at, { icon, interactive: false, keyboard: false }).addTo(map);
-  }
+    return L.marker(village.at, { icon, interactive: false, keyboard: false }).addTo(map);
+  });
   for (const site of data.sites) bounds.extend(site.at);
   if (bounds.isValid()) map.fitBounds(bounds, { padding: [14, 14] });
   else map.setView([54, -2], 6);
+  const thin = () => thinOut(map, names, data);
+  map.on("zoomend resize", thin);
+  thin();
   return map;
+}
+
+// Names that would lie on another name or on a site are left out until there is room for them.
+function thinOut(map, names, data) {
+  const taken = data.sites.map((site) => {
+    const half = sizeOf(site.area_m2) / 2;
+    const at = map.latLngToContainerPoint(site.at);
+    return L.bounds(at.subtract([half, half]), at.add([half, half]));
+  });
+  for (const name of names) {
+    const label = name.getElement().firstChild;
+    const half = L.point(label.offsetWidth / 2 + 3, label.offsetHeight / 2);
+    const at = map.latLngToContainerPoint(name.getLatLng());
+    const box = L.bounds(at.subtract(half), at.add(half));
+    const free = !taken.some((other) => other.intersects(box));
+    label.classList.toggle("map-left-out", !free);
+    if (free) taken.push(box);
+  }
 }
 
 function showSites(map, data) {
@@ -70,7 +92,7 @@ function showSites(map, data) {
       L.geoJSON(site.geometry, { style: { className: kind }, interactive: false }).addTo(map);
     }
     const size = sizeOf(site.area_m2);
-    const icon = L.divIcon({ className: "map-site", iconSize: [size, size], html: sign(site.shape, size) });
+    const icon = L.divIcon({ className: "map-site", iconSize: [size, size], html: sign(site.shape, size, site.square) });
     const marker = L.marker(site.at, { icon, title: site.name }).addTo(map).bindPopup(() => told(site));
     marker.getElement().setAttribute("aria-label", `${site.name}: ${site.stage}, ${site.area}, ${site.where}`);
   }
