@@ -192,7 +192,7 @@ _EXPLAINED: Final = {
     "invitations_received": "Invitations open to your address, and those you accepted.",
     "tokens": "What you let programs do. Only a one-way digest of each token is kept, and it is not given out.",
     "diary_lines": "Lines you wrote into work diaries, by number and day. They say how many came, never who.",
-    "forecasts": "Forecasts you had made.",
+    "forecasts": "Forecasts you had worked out for a project, by number and time.",
     "acts": "What you changed, and when. Kept as the record of who did what; after erasing, by number only.",
     "elsewhere": "Everything else that names you by number: which table, which row, and since when.",
     "not_here": "Signing in sets one cookie. Wrong passwords are counted for an hour by keyed hashes that cannot be "

@@ -42,7 +42,7 @@ _TOO_SIMPLE: Final = {
     "password_too_short": (
         "too_few", "This is too short: at least {least} characters are needed. Three or four words will do."
     ),
-    "password_too_common": ("too_common", "This is one of the passwords that are tried first; choose another."),
+    "password_too_common": ("too_common", "This is one of the passwords that are tried first; take another."),
     "password_too_similar": ("too_similar", "This is too much like your name or your address; choose another."),
 }  # fmt: skip
 
@@ -58,8 +58,8 @@ def password_checked(password: str, user: User, pointer: str = "/password") -> N
         validate_password(password, user)
     except ValidationError as error:
         found = [_TOO_SIMPLE.get(entry.code or "", ("invalid", " ".join(entry.messages))) for entry in error.error_list]
-        faults = [FieldError(pointer, code, text.format(least=rules.LEAST_PASSWORD)) for code, text in found]
-        raise RuleBroken(" ".join(each.detail for each in faults), faults) from error
+        detail = " ".join(text.format(least=rules.LEAST_PASSWORD) for _, text in found)
+        raise broken(pointer, found[0][0], detail, None, "another password") from error
 
 
 def confirm(*, user: User, password: str, caller: str, now: datetime, pointer: str = "/password") -> None:

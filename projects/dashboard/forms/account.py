@@ -12,7 +12,7 @@ from projects.choices import GroupRole, NetworkRole, Scope
 from projects.contracts import accounts, networks, people
 from projects.contracts.base import Strict
 from projects.dashboard.forms.base import ServiceForm
-from projects.dashboard.forms.fields import Amount, Pick, Ticks
+from projects.dashboard.forms.fields import Amount, Pick, Several
 from projects.rules.sign_in import LEAST_PASSWORD
 
 
@@ -112,15 +112,13 @@ class TokenForm(AccountForm):
     contract: ClassVar[type[Strict]] = people.TokenNew
     pointers: ClassVar[Mapping[str, str]] = {"name": "/name", "scopes": "/scopes", "days": "/days"}
     name = Typed(label="What it is for", help_text="Such as: sheet of hours, county map. Only you see it.")
-    scopes = forms.MultipleChoiceField(
+    scopes = Several(
         label="What a program may do with it, in your name",
         choices=[
             (Scope.READ, "Read what you may read"),
             (Scope.WRITE, "Change what you may change: register sites, write into diaries"),
             (Scope.EXACT_PLACES, "Read where private and generalised sites exactly lie, where you may"),
         ],
-        required=False,
-        widget=Ticks,
     )
     days = Amount(label="Days until it ends", whole=True, help_text=f"At most {people.MOST_DAYS}.")
     password = Typed(label="Your password", kind="password", fill="current-password")
