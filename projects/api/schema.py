@@ -63,6 +63,8 @@ _PROBLEM: dict[str, Any] = {
 
 
 _REF = "#/components/schemas/{model}"
+#: tags of what belongs to somebody
+NOUNS = frozenset({"networks", "groups", "sites", "projects", "forecasts", "diary", "jobs", "audit"})
 
 
 class PlainJsonSchema(GenerateJsonSchema):
@@ -110,20 +112,33 @@ def add_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     schemas["FieldProblem"] = _FIELD_PROBLEM
     schemas["Problem"] = _PROBLEM
     used = set()
-    for operations in result["paths"].values():
+    for path, operations in result["paths"].items():
         for method, operation in operations.items():
-            statuses = {400, 406, 422} | ({413, 415, 429} if method == "post" else set())
-            if operation.get("security"):
-                statuses |= {401, 403} | ({409, 428, 412} if method in {"patch", "delete"} else set())
-                statuses |= {409} if method == "post" else set()
-            if any(parameter["in"] == "path" for parameter in operation.get("parameters", ())):
-                statuses.add(404)
+            statuses = _statuses(path, method, operation)
             for status in sorted(statuses):
                 operation["responses"][str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
             operation["responses"]["default"] = _response("Any other error.")
             used |= statuses
     components["responses"] = {f"Problem{status}": _response(_meaning(status)) for status in sorted(used)}
     return result
+
+
+def _statuses(path: str, method: str, operation: dict[str, Any]) -> set[int]:
+    """Return the statuses of the errors that an operation can answer with."""
+    statuses = {400, 401, 406, 422}
+    if "{" in path:
+        statuses.add(404)
+    if method in {"post", "patch"}:
+        statuses |= {413, 415}
+    if not NOUNS.isdisjoint(operation["tags"]):
+        # what may be seen may still not be done
+        statuses |= {403, 404} | ({409} if method != "get" else set())
+    elif method == "post":
+        statuses.add(429)
+    named = {parameter["name"]: parameter.get("required", False) for parameter in operation.get("parameters", ())}
+    if "If-Match" in named:
+        statuses |= {412, 428} if named["If-Match"] else {412}
+    return statuses
 
 
 def _response(description: str) -> dict[str, Any]:

@@ -16,6 +16,20 @@ ASKED = {
         "comparison": "Two ways to prepare the ground of a churchyard",
     },
 }
+NOUNS_ASKED = {
+    ("/api/v1/sites/", "post"): {"site": "A churchyard, shown to everybody by its square of 1 km"},
+    ("/api/v1/projects/", "post"): {
+        "project": "Eight people and a borrowed scarifier; the rest is left to the service"
+    },
+    ("/api/v1/projects/{public_id}/steps/", "post"): {"step": "Sown: the latest forecast is fixed"},
+    ("/api/v1/projects/{public_id}/diary/", "post"): {"work": "A morning's sowing"},
+    ("/api/v1/permissions/{public_id}/", "patch"): {"permission": "Given in writing, for five years"},
+}
+NOUNS_ANSWERED = {
+    ("/api/v1/sites/{public_id}/", "get", "200"): {"site.answer": "As a stranger reads it"},
+    ("/api/v1/projects/{public_id}/", "get", "200"): {"project.answer": "As its own group reads it"},
+    ("/api/v1/projects/{public_id}/diary/", "post", "201"): {"work.answer": "The line as it is kept"},
+}
 ANSWERED = {
     "/api/v1/estimates/": {"churchyard": "The churchyard's estimate, with the first two entries of every list"},
     "/api/v1/comparisons/": {"comparison": "The comparison, with the first two entries of every list"},
@@ -46,5 +60,13 @@ def add_examples(result: dict[str, Any], **_: Any) -> dict[str, Any]:
         }
         operation["responses"]["200"]["content"]["application/json"]["examples"] = {
             name: {"summary": summary, "value": read(f"{name}.answer")} for name, summary in ANSWERED[path].items()
+        }
+    for (path, method), names in NOUNS_ASKED.items():
+        body = result["paths"][path][method]["requestBody"]["content"]["application/json"]
+        body["examples"] = {name: {"summary": summary, "value": read(name)} for name, summary in names.items()}
+    for (path, method, status), names in NOUNS_ANSWERED.items():
+        content = result["paths"][path][method]["responses"][status]["content"]["application/json"]
+        content["examples"] = {
+            name.partition(".")[0]: {"summary": summary, "value": read(name)} for name, summary in names.items()
         }
     return result
