@@ -12,6 +12,7 @@ from uuid import UUID
 import orjson
 from django.db.models import Prefetch, QuerySet
 
+from modelling.models import ModelRun
 from modelling.selectors import run_answer_text
 from projects.choices import GroupRole
 from projects.models import Forecast, Group, MeadowProject, Membership, Network, Permission, Site, SoilTest, WorkEntry
@@ -21,6 +22,8 @@ from projects.rules.due import Due, Entry, PermissionFact, ProjectFact, Whose
 from projects.rules.meadows import LIVE
 from projects.selectors.sites import label_of
 
+#: the answer itself is long, and read once
+_RUN = ModelRun.objects.only("public_id")
 #: a county's calendars
 _KEPT = 4096
 
@@ -74,7 +77,9 @@ def due_of_project(actor: Actor, project: MeadowProject, today: date) -> list[Du
 def _due(sites: QuerySet[Site], today: date) -> list[DueHere]:
     """Four queries and the answers not read before, whatever the number of sites."""
     forecasts = (
-        Forecast.objects.select_related("plan").prefetch_related("run").order_by("-plan__number", "-created_at", "-pk")
+        Forecast.objects.select_related("plan")
+        .prefetch_related(Prefetch("run", _RUN))
+        .order_by("-plan__number", "-created_at", "-pk")
     )
     projects = MeadowProject.objects.prefetch_related("plans", Prefetch("forecasts", forecasts)).order_by("pk")
     rows = list(

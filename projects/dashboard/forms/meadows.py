@@ -333,6 +333,11 @@ class WorkForm(ServiceForm):
         if not self.is_bound:
             self.initial["submission_id"] = uuid.uuid4()
 
+    def said(self, refusal: FieldError, name: str | None) -> str:
+        if refusal.code == "contradiction" and "person_hours" in refusal.detail:
+            return "Give the hours each, or those of all together, not both."
+        return super().said(refusal, name)
+
     def clean_note(self) -> str:
         # one line in the diary
         return " ".join(str(self.cleaned_data["note"]).split())

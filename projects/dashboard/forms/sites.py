@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any, ClassVar, Final
 
 import orjson
 from django import forms
 from django.forms.boundfield import BoundField
 
+from modelling.errors import FieldError
 from modelling.selectors import vocabularies
 from projects.choices import Need, PermissionState, Publicity
 from projects.contracts.base import Strict
@@ -176,6 +178,26 @@ class SiteForm(ServiceForm):
     def _zones_changed(self) -> bool:
         names = [name for name in self.fields if name.startswith("zone_")]
         return any(self.was_changed(name) for name in names)
+
+    def add_refusals(self, refusals: Iterable[FieldError]) -> None:
+        """Put half a latitude and longitude beside the latitude, and a place told twice or not at all first."""
+        mended = [
+            replace(refusal, pointer="/place/latitude")
+            if refusal.pointer == "/place" and refusal.detail.startswith("Latitude")
+            else refusal
+            for refusal in refusals
+        ]
+        super().add_refusals(mended)
+
+    def said(self, refusal: FieldError, name: str | None) -> str:
+        if refusal.pointer != "/place":
+            return super().said(refusal, name)
+        told = sum(
+            bool(self.cleaned_data.get(field)) for field in ("grid_reference", "latitude", "outline", "village_id")
+        )
+        if told > 1:
+            return "The place is told in more than one way; keep one and empty the others."
+        return "Say where it is, in one way: a grid reference, the village, latitude and longitude, or an outline."
 
     # ------------------------------------------------------------ what is shown
 

@@ -27,6 +27,9 @@ SQUARES: Final = {1: "the place itself", 10: "a square of 10 m", 100: "a square 
                   2_000: "a square of 2 km", 10_000: "a square of 10 km", 100_000: "a square of 100 km"}  # fmt: skip
 
 
+KILOMETRE_M: Final = 1_000
+
+
 def square_words(side_m: int) -> str:
     """Return how precisely a place is shown."""
     return SQUARES.get(side_m, f"a square of {side_m:,} m")
@@ -169,7 +172,7 @@ def site_point(line: SiteLine) -> dict[str, Any]:
         "stage": line.stage_words,
         "shape": shape_of(line.stage),
         "where": line.where,
-        "square": line.place.side_m > 1,
+        "square": not line.place.exact or line.place.side_m >= KILOMETRE_M,
         "at": [line.place.latitude, line.place.longitude],
         "geometry": line.place.geometry if line.place.geometry and line.place.geometry["type"] != "Point" else None,
     }

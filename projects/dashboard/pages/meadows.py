@@ -308,7 +308,7 @@ class JobPage:
         return [
             (
                 *self.names.get(str(row.get("project", "")), (str(row.get("project", "")), "")),
-                str(row.get("detail", "")),
+                str(row.get("detail") or " ".join(fault["detail"] for fault in row.get("errors", []))),
             )
             for row in rows
             if isinstance(row, dict)

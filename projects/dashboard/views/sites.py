@@ -231,7 +231,7 @@ class PermissionsView(OfSite):
             else:
                 messages.success(request, "Saved.")
                 return HttpResponseRedirect(f"{self.address}permissions/#p{saved.pk}")
-        return self.page(request, {asked: form}, status=status)
+        return self.page(request, {str(row.public_id) if row else "new": form}, status=status)
 
     def row(self, asked: str) -> Permission:
         """The permission of an id on this site."""

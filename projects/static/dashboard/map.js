@@ -43,7 +43,7 @@ function told(site) {
   return box;
 }
 
-function draw(place, data) {
+function draw(place, data, sites) {
   const map = L.map(place, { attributionControl: false, scrollWheelZoom: false, zoomSnap: 0.25, maxZoom: 17 });
   const bounds = L.latLngBounds([]);
   for (const ring of data.outline) {
@@ -57,18 +57,18 @@ function draw(place, data) {
     const icon = L.divIcon({ className: "map-village", iconSize: null, html: words("span", village.name) });
     return L.marker(village.at, { icon, interactive: false, keyboard: false }).addTo(map);
   });
-  for (const site of data.sites) bounds.extend(site.at);
+  for (const site of sites) bounds.extend(site.at);
   if (bounds.isValid()) map.fitBounds(bounds, { padding: [14, 14] });
   else map.setView([54, -2], 6);
-  const thin = () => thinOut(map, names, data);
+  const thin = () => thinOut(map, names, sites);
   map.on("zoomend resize", thin);
   thin();
   return map;
 }
 
 // Names that would lie on another name or on a site are left out until there is room for them.
-function thinOut(map, names, data) {
-  const taken = data.sites.map((site) => {
+function thinOut(map, names, sites) {
+  const taken = sites.map((site) => {
     const half = sizeOf(site.area_m2) / 2;
     const at = map.latLngToContainerPoint(site.at);
     return L.bounds(at.subtract([half, half]), at.add([half, half]));
@@ -130,7 +130,7 @@ async function begin() {
   const choosing = "pick" in place.dataset;
   if (!choosing && !data.sites.length && !data.outline.length) return;
   place.hidden = false;
-  const map = draw(place, data);
+  const map = draw(place, data, choosing ? [] : data.sites);
   if (choosing) {
     document.getElementById("map-help").hidden = false;
     pick(map);
