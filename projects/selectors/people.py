@@ -195,8 +195,8 @@ _EXPLAINED: Final = {
     "forecasts": "Forecasts you had worked out for a project, by number and time.",
     "acts": "What you changed, and when. Kept as the record of who did what; after erasing, by number only.",
     "elsewhere": "Everything else that names you by number: which table, which row, and since when.",
-    "not_here": "Signing in sets one cookie. Wrong passwords are counted for an hour by keyed hashes that cannot be "
-    "read back. No visits are recorded.",
+    "not_here": "Signing in sets two cookies, which your browser keeps. Wrong passwords are counted for an hour by "
+    "keyed hashes that cannot be read back. No visits are recorded.",
 }
 
 
