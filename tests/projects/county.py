@@ -98,10 +98,11 @@ def all_permissions(site: Site, now: datetime = NOW, **values: Any) -> None:
     Permission.objects.filter(site=site).update(**(given | values))
 
 
-def saltmere(now: datetime = NOW) -> County:
+def saltmere(now: datetime = NOW, *, sown: bool = True) -> County:
     """Two groups with five sites: four anybody may know of, and a garden that is private.
 
-    The churchyard's project is planned, the paddock's is sown, the garden's and the verge's are ideas.
+    The churchyard's project is planned, the paddock's is sown (or planned as well, which is quicker to make), the
+    garden's and the verge's are ideas.
     """
     network = empty_network(now)
     county = County(
@@ -155,7 +156,7 @@ def saltmere(now: datetime = NOW) -> County:
     join(county.member, makers)
     join(county.neighbour, verges, GroupRole.LEAD)
     _sites(county, now)
-    _projects(county, now)
+    _projects(county, now, sown)
     network.refresh_from_db()
     return county
 
@@ -195,7 +196,7 @@ def _sites(county: County, now: datetime) -> None:
         county.sites[name] = sites.site_create(actor=actor, asked=asked, now=now)
 
 
-def _projects(county: County, now: datetime) -> None:
+def _projects(county: County, now: datetime, sown: bool) -> None:
     plan = Plan.model_validate({"crew": {"volunteers": 8, "hours_per_session": 3.0}})
     wanted = [
         ("Churchyard of Gullhaven", "Under the yews", plan),
@@ -209,7 +210,7 @@ def _projects(county: County, now: datetime) -> None:
         asked = ProjectNew(site_id=site.public_id, name=name, plan=given)
         county.projects[name] = meadows.project_create(actor=actor, asked=asked, now=now)
     all_permissions(county.sites["Long Paddock"], now)
-    for stage in ("ready", "prepared", "sown"):
+    for stage in ("ready", "prepared", "sown") if sown else ():
         county.projects["Paddock to hay"] = step(county, "Paddock to hay", stage, now)
 
 

@@ -45,6 +45,12 @@ class NetworkForm(ServiceForm):
     )
     about = Paragraphs(label="About the network")
 
+    def clean_slug(self) -> str:
+        slug = str(self.cleaned_data["slug"])
+        if slug == "new":
+            raise forms.ValidationError("“new” is an address of its own here; take another.")
+        return slug
+
 
 class NetworkChangeForm(ServiceForm):
     """What a network says of itself, and its outline."""

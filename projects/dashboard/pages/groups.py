@@ -60,7 +60,9 @@ def network_sentence(found: NetworkDue) -> str:
     parts = []
     if found.groups_without_lead:
         n = len(found.groups_without_lead)
-        parts.append(f"{words.counted(n)} {words.plural(n, 'group has', 'groups have')} nobody to lead it")
+        parts.append(
+            f"{words.counted(n)} {words.plural(n, 'group has nobody to lead it', 'groups have nobody to lead them')}"
+        )
     if found.projects_without_forecast:
         n = found.projects_without_forecast
         parts.append(f"{words.counted(n)} {words.plural(n, 'plan has', 'plans have')} no forecast yet")

@@ -86,7 +86,8 @@ class CountyView(OfNetwork):
             "site_count": sites.count(),
             "lines": lines_of(actor, list(sites[:12])),
             "legend": LEGEND,
-            "coordinates": self.may("network.change"),
+            "sets_up": self.may("network.change"),
+            "coordinates": self.may("group.create"),
             "forecasts_all": inside,
             "staff": staff_of(actor, network),
         }
@@ -200,6 +201,8 @@ class SetUpView(OfNetwork):
             "villages": villages_of(self.actor, self.network),
             "groups": county.groups_in(self.actor, self.network),
             "may_group": self.may("group.create"),
+            "may_district": self.may("district.change"),
+            "may_village": self.may("village.change"),
             **parts,
         }
         return self.show(request, context, status=status)
