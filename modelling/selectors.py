@@ -33,6 +33,11 @@ TITLES: Final = {
     "site_values": "What is taken for a site where nothing better is known",
     "regimes": "Yearly care: its effects",
     "planning": "Rules of thumb for plans",
+    "cover_scales": "Scales of cover and of frequency",
+    "sward_rules": "Published rules for classing a sward",
+    "condition_rules": "Published targets for condition",
+    "british_ellenberg": "British Ellenberg values for nitrogen",
+    "survey_values": "What is taken when a survey is judged",
     "taxa": "Plants",
     "taxon_names": "Other names of plants",
     "mixes": "Seed mixes",
@@ -42,6 +47,10 @@ TITLES: Final = {
     "permissions": "Permissions by kind of place",
     "site_kinds": "Kinds of place: what is taken where nothing is said",
     "vocabularies": "Words that a request may use",
+    "plant_kinds": "Genera: grass, sedge, rush, flower, wood, fern or moss",
+    "indicator_taxa": "Lists of plants that rules name",
+    "rule_sets": "Published sets of rules, with their versions",
+    "rule_classes": "Classes of each set of rules, the best first",
 }
 _VOCABULARIES: Final = (
     "kind", "wetness", "shade", "sward", "last_use", "arisings", "grazing", "disposal", "existing_interest",

@@ -6,16 +6,19 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from modelling.contracts.requests import Day, Key, Strict
+from modelling.contracts.requests import MAX_AREA_M2, Day, Key, Strict
 
 Part = Literal["sown", "control"]
 Grade = Literal["learning", "knows_common", "knows_most", "expert"]
 Layout = Literal["random", "regular", "walk", "chosen", "not_said"]
 #: how an amount was written down; DAFOR as cover and DAFOR as frequency are two scales
+#: abundance is a word or a count of no scale known here: shown, never turned into cover
 Scale = Literal["presence", "percent", "domin", "braun_blanquet", "dafor_cover", "dafor_frequency", "abundance"]
 MOST_QUADRATS = 500
 MOST_RECORDS = 300
+MOST_YEARS_BEFORE = 20
 Percent = Annotated[float, Field(ge=0, le=100)]
+Year = Annotated[int, Field(ge=2000, le=2100)]
 
 
 class Record(Strict):
@@ -62,6 +65,31 @@ class Survey(Strict):
     """Kind of place."""
 
 
+class YearMean(Strict):
+    """Mean kinds in a quadrat of an earlier summer."""
+
+    year: Year
+    species_per_quadrat: Annotated[float, Field(ge=0, le=MOST_RECORDS)]
+
+
+class Facts(Strict):
+    """What is known of the meadow beside the survey; nothing of it is needed."""
+
+    first_summer: Year | None = None
+    """First summer after the first sowing or planting."""
+    arisings: Literal["removed", "left"] | None = None
+    """What became of the last cuttings."""
+    olsen_p_mg_per_l: Annotated[float, Field(ge=0, le=1000)] | None = None
+    meadow_area_m2: Annotated[float, Field(gt=0, le=MAX_AREA_M2)] | None = None
+    """Ground that the quadrats stand for; where they cover a good part of it, intervals are narrower."""
+    scrub_cover_percent: Percent | None = None
+    extent_lost_percent: Percent | None = None
+    fritillary_extent_percent: Percent | None = None
+    """Flowering extent of fritillaries against the site's reference."""
+    earlier_means: Annotated[tuple[YearMean, ...], Field(max_length=MOST_YEARS_BEFORE, strict=False)] = ()
+    """Earlier summers, for a fall over two years."""
+
+
 class SurveyQuestion(Strict):
     """Judge one survey, beside earlier ones of the same meadow where there are some."""
 
@@ -74,3 +102,4 @@ class SurveyQuestion(Strict):
     """What grows in the donor meadow, where its list is known."""
     random_seed: Annotated[int, Field(ge=0, le=2**63 - 1)] = 1
     """For the bootstrap."""
+    facts: Facts = Facts()

@@ -25,13 +25,15 @@ NUMBER_COLUMNS: Final = (
     "condition", "confidence", "note",
 )  # fmt: skip
 PACK_COLUMNS: Final = ("pack_size", "pack_unit", "vat")
+RULE_COLUMNS: Final = ("rule_id", "operator", "counts_as", "without")
 SOURCE_COLUMNS: Final = ("source_id", "author", "year", "title", "publication", "kind", "licence", "note")
 
 #: number table -> columns beyond the common ones
 NUMBER_TABLES: Final[dict[str, tuple[str, ...]]] = {
     "taxon_values": (), "mix_contents": (), "sowing_rates": (), "soil_bands": (), "operation_values": (),
     "machine_values": (), "prices": PACK_COLUMNS, "in_kind_rates": (), "rates": (), "establishment": (),
-    "site_values": (), "regimes": (), "planning": (),
+    "site_values": (), "regimes": (), "planning": (), "british_ellenberg": (), "survey_values": (),
+    "cover_scales": ("class_words", "low_end"), "sward_rules": RULE_COLUMNS, "condition_rules": RULE_COLUMNS,
 }  # fmt: skip
 NOUN_TABLES: Final[dict[str, tuple[str, ...]]] = {
     "taxa": (
@@ -60,6 +62,16 @@ NOUN_TABLES: Final[dict[str, tuple[str, ...]]] = {
         "source_id", "confidence", "note",
     ),
     "vocabularies": ("vocabulary", "key", "label", "help", "source_id", "confidence", "note"),
+    "plant_kinds": ("key", "kind", "source_id", "confidence", "note"),
+    "indicator_taxa": (
+        "list", "key", "scientific_name", "english_name", "rank", "role", "counts_as", "source_id", "confidence",
+        "note",
+    ),
+    "rule_sets": (
+        "key", "label", "version", "kind", "nation", "list", "list_held", "frequency_scale", "source_id",
+        "confidence", "note",
+    ),
+    "rule_classes": ("rule_set", "key", "label", "source_id", "confidence", "note"),
 }  # fmt: skip
 SOURCE_TABLES: Final = ("sources_biology", "sources_work", "sources_model")
 
@@ -104,7 +116,25 @@ CLOSED: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "fuel": ("petrol", "diesel", "electric", "none"),
         "vibrates": ("yes", "no"),
     },
+    "plant_kinds": {"kind": ("forb", "grass", "sedge", "rush", "fern", "woody", "moss")},
+    "indicator_taxa": {
+        "rank": ("species", "genus", "genus_word"),
+        "role": ("positive", "negative", "left out", "counted", "question"),
+    },
+    "rule_sets": {"kind": ("sward", "condition"), "list_held": ("yes", "part", "no")},
 }  # fmt: skip
+_RULE_WORDS: Final = {
+    "operator": ("at_least", "more_than", "at_most", "less_than", "between"),
+    # needed: how many of the rules marked any must hold; noted: shown, decides nothing
+    "counts_as": ("any", "must", "noted", "needed"),
+}
+#: number table -> its further columns that must hold one of these words
+CLOSED_NUMBERS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
+    # whether the low end of a class belongs to it
+    "cover_scales": {"low_end": ("from", "above")},
+    "sward_rules": _RULE_WORDS,
+    "condition_rules": _RULE_WORDS,
+}
 #: number table -> the noun table (or vocabulary pairs) that its subjects must come from
 SUBJECTS: Final[dict[str, str]] = {
     "taxon_values": "taxa",
@@ -112,12 +142,16 @@ SUBJECTS: Final[dict[str, str]] = {
     "operation_values": "operations",
     "machine_values": "machines",
     "site_values": "vocabularies",
+    "sward_rules": "rule_classes",
+    "condition_rules": "rule_classes",
 }
 #: noun table -> the columns that make its key, where that is not the column `key`
 KEYS: Final[dict[str, tuple[str, ...]]] = {
     "permissions": ("site_kind", "key"),
     "vocabularies": ("vocabulary", "key"),
     "taxon_names": ("name", "taxon"),
+    "indicator_taxa": ("list", "key"),
+    "rule_classes": ("rule_set", "key"),
 }
 NO_PLANT: Final = "not a plant"
 INERT: Final = "inert_share"
@@ -241,8 +275,9 @@ class _Reader:
         for name, columns in NOUN_TABLES.items():
             self.read_nouns(name, columns)
         for name, extra in NUMBER_TABLES.items():
-            self.read_numbers(name, NUMBER_COLUMNS + extra, bool(extra))
+            self.read_numbers(name, NUMBER_COLUMNS + extra, extra == PACK_COLUMNS)
         self.check_names()
+        self.check_rules()
         self.check_mixes()
         self.check_prices()
         for source_id, row in self.sources.items():
@@ -302,6 +337,10 @@ class _Reader:
             known = SUBJECTS.get(name)
             if known and row["subject"] not in self.nouns[known]:
                 self.fault(name, line, "unknown_subject", f"{row['subject']!r} is not a key of {known}.csv")
+            for column, allowed in CLOSED_NUMBERS.get(name, {}).items():
+                if row[column] not in allowed:
+                    text = f"{label}: {column} {row[column]!r}; allowed: {', '.join(allowed)}"
+                    self.fault(name, line, "unknown_word", text)
             self.check_source(name, line, row)
             number = self.parse(name, line, label, row, columns)
             if number is None or (has_packs and not self.check_pack(name, line, label, row)):
@@ -403,6 +442,18 @@ class _Reader:
                     f"{row['name']}, {row['kind']}: {row['taxon']!r} is not a key of taxa.csv that it could stand for"
                 )
                 self.fault("taxon_names", self.lines["taxon_names", key], "unknown_subject", text)
+
+    def check_rules(self) -> None:
+        """A class belongs to a set, and what a rule leaves out is a list of plants."""
+        sets, lists = self.nouns["rule_sets"], {row["list"] for row in self.nouns["indicator_taxa"].values()}
+        for key, row in self.nouns["rule_classes"].items():
+            if row["rule_set"] not in sets:
+                text = f"{key}: {row['rule_set']!r} is not a key of rule_sets.csv"
+                self.fault("rule_classes", self.lines["rule_classes", key], "unknown_subject", text)
+        for (table, subject, quantity), number in self.numbers.items():
+            if number.extra.get("without") and number.extra["without"] not in lists:
+                text = f"{subject}, {quantity}: {number.extra['without']!r} is no list of indicator_taxa.csv"
+                self.fault(table, self.lines[table, f"{subject}, {quantity}"], "unknown_subject", text)
 
     def check_mixes(self) -> None:
         totals: dict[str, float] = {}

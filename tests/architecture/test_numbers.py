@@ -40,7 +40,7 @@ def numbers_in(source: str) -> list[tuple[int, float]]:
 
 
 def quantity_files() -> list[Path]:
-    return sorted(path for path in CORE.glob("*.py") if path.stem not in NO_QUANTITIES)
+    return sorted(path for path in CORE.rglob("*.py") if path.stem not in NO_QUANTITIES)
 
 
 @pytest.mark.parametrize("path", quantity_files(), ids=lambda path: path.stem)

@@ -11,6 +11,7 @@ _RESTS_ON = ("source_id", "source", "locator", "confidence", "note")
 _VALUE = ("label", "low", "mode", "high", "shape", "unit", "unit_in_words")
 _SHAPES = {
     "triangular": "{low} to {high}, most likely {mode}",
+    "band": "{low} to {high}, taken as {mode}",
     "lognormal": "{mode}; 8 in 10 between {low} and {high}",
     "logitnormal": "{mode}; 8 in 10 between {low} and {high}",
     "normal": "{mode}; 8 in 10 between {low} and {high}",
