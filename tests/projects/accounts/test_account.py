@@ -1,5 +1,6 @@
 """One's own account: looked at, changed, taken along and taken away."""
 
+import re
 import threading
 from datetime import UTC, datetime, timedelta
 
@@ -82,6 +83,17 @@ def test_every_page_needs_signing_in_and_is_kept_nowhere(village, client, signed
     assert client.get(path).headers["Location"].startswith("/sign-in/?next=")
     response = signed_in(village.member).get(path)
     assert (response.status_code, response.headers["Cache-Control"]) == (200, "no-store")
+
+
+@pytest.mark.parametrize("path", [*PAGES[:4], *PAGES[5:], "/groups/{group}/invite/", "/networks/saltmere/invite/"])
+def test_pages_hold_no_inline_script_and_one_heading_and_every_field_has_its_label(village, signed_in, path):
+    html = signed_in(village.coordinator).get(path.format(group=village.group.public_id)).content.decode()
+    assert not re.findall(r"<style|\sstyle=|\son[a-z]+=[\"']|javascript:", html)
+    assert len(re.findall(r"<h1[ >]", html)) == 1
+    fields = re.findall(r'<input type="(?:text|email|password|radio|checkbox)"[^>]*\sid="([^"]+)"', html)
+    assert set(fields) <= set(re.findall(r'<label[^>]* for="([^"]+)"', html))
+    assert fields or path == "/account/"
+    assert html.count('<form method="post"') == html.count('name="csrfmiddlewaretoken"') > 0
 
 
 def test_the_name_is_changed_and_the_audit_does_not_repeat_it(village, signed_in):
