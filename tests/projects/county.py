@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.apps import apps
 from django.core.management.color import no_style
-from django.db import connection
+from django.db import connection, transaction
 from django.db.models import Model, QuerySet
 from django.utils import timezone
 
@@ -123,8 +123,8 @@ def saltmere(now: datetime = NOW, *, sown: bool = True) -> County:
         _MADE[now, sown] = [(model, found) for model, found in rows if found], pickle.dumps(county)
         return county
     rows, kept = _MADE[now, sown]
-    # whichever table comes first: what refers to what is checked at the end of the test
-    with connection.constraint_checks_disabled():
+    # whichever table comes first: what refers to what is checked once all are there
+    with connection.constraint_checks_disabled(), transaction.atomic():
         for model, found in rows:
             QuerySet(model).bulk_create(copy.deepcopy(found))
     with connection.cursor() as cursor:
