@@ -100,16 +100,16 @@ def read_day(value: object, year: int, *, from_1904: bool = False) -> date | Dou
     if found := re.fullmatch(r"(\d{4})\s*[-/.]\s*(\d{1,2})\s*[-/.]\s*(\d{1,2})", text):
         days = _days((int(found[1]), int(found[2]), int(found[3])))
         return days[0] if days else _no_such_day(shown)
+    if (found := re.fullmatch(r"([a-z]+)\.?,?\s*(?:\d{4})?", text)) and _month(found[1]) is not None:
+        return Doubt("day_missing", f"Read {shown!r}: which day of the month?")
     if found := _NAMED.fullmatch(text):
         month = _month(found["month"] or found["month2"])
         if month is not None:
             day = int(found["day"] or found["day2"])
-            if not 1 <= day <= 31 and found["year"] is None:
-                return Doubt("day_missing", f"Read {shown!r}: which day of the month?")
             days = _days((_year(found["year"], year), month, day))
+            if found["day2"] and found["year"] is None and day == year % 100:
+                return Doubt("day_ambiguous", f"Read {shown!r}: a day of the month, or the year?", tuple(days))
             return days[0] if days else _no_such_day(shown)
-    if _month(text.split()[0].strip(".,") if text else "") is not None and re.fullmatch(r"[a-z]+\.?,?\s*\d{0,4}", text):
-        return Doubt("day_missing", f"Read {shown!r}: which day of the month?")
     if found := _NUMBERS.fullmatch(text):
         return _in_numbers(shown, found[1], found[2], found[3], year)
     return Fault("not_a_day", f"Read {shown!r}, which is no day.", _DAY_EXPECTED)
@@ -134,6 +134,7 @@ def _in_numbers(shown: str, first: str, second: str, third: str | None, year: in
         others = _days((_year(third, year), a, b))
         if len(third) == 2:
             others += _days((_year(first, year), b, int(third)))
+        others = [day for day in others if abs(day.year - year) <= 1]
         if usual and (usual[0].year == year or not any(day.year == year for day in others)):
             return usual[0]
         if usual:
@@ -170,7 +171,7 @@ class Amount:
 
 def number_of(value: object) -> float | None:
     """A number, typed or kept as one; None where it is none."""
-    if isinstance(value, bool) or isinstance(value, date):
+    if isinstance(value, bool | date):
         return None
     if isinstance(value, float | int):
         number = float(value)
@@ -195,7 +196,7 @@ def amount_of(cell: Cell) -> Amount:
         return Amount(shown(number), number, kind="absent" if number == 0 else "number")
     text = " ".join(str(cell.value).casefold().split())
     bare = text.removesuffix("%").strip()
-    percent = text.endswith("%") or text.endswith("per cent") or text.endswith("percent")
+    percent = text.endswith(("%", "per cent", "percent"))
     bare = re.sub(r"\s*per\s?cent$", "", bare)
     if text in _ABSENT:
         return Amount(text, kind="absent")
@@ -242,7 +243,7 @@ def likely_scales(amounts: list[Amount]) -> tuple[Scale, ...]:
     return figures if "plus" in kinds else (*figures, "percent", "abundance")
 
 
-def read_amount(amount: Amount, scale: Scale) -> tuple[Scale, str] | None | Fault:
+def read_amount(amount: Amount, scale: Scale) -> tuple[Scale, str] | Fault | None:
     """An amount on a scale: scale and value, None where the plant is not there, or what is wrong."""
     if amount.kind == "absent":
         return None
