@@ -81,9 +81,11 @@ def _due(sites: QuerySet[Site], today: date) -> list[DueHere]:
         .prefetch_related(Prefetch("run", _RUN))
         .order_by("-plan__number", "-created_at", "-pk")
     )
-    projects = MeadowProject.objects.prefetch_related("plans", Prefetch("forecasts", forecasts)).order_by("pk")
+    projects = MeadowProject.objects.prefetch_related("plans", Prefetch("forecasts", forecasts)).order_by("name", "pk")
     rows = list(
-        sites.select_related("group", "network").prefetch_related(
+        sites.order_by("name", "pk")
+        .select_related("group", "network")
+        .prefetch_related(
             Prefetch("projects", projects),
             Prefetch("permissions", Permission.objects.order_by("pk")),
             Prefetch("soil_tests", SoilTest.objects.only("pk", "site_id")),
