@@ -14,7 +14,8 @@ from modelling.contracts import Strict
 from modelling.reading import read_as
 
 __all__ = [
-    "Day", "Email", "Hours", "Identifier", "LongText", "Name", "Note", "Pounds", "Strict", "Words", "pence", "read_as",
+    "Day", "Email", "Hours", "Identifier", "LongNote", "LongText", "Name", "Note", "Phrase", "Pounds", "Strict",
+    "Words", "pence", "read_as",
 ]  # fmt: skip
 
 FIRST_DAY: Final = date(1990, 1, 1)
@@ -112,6 +113,8 @@ def pence(pounds: float) -> int:
 Words = Annotated[str, AfterValidator(_one_line)]
 Name = Annotated[str, Field(max_length=120), AfterValidator(_one_line), AfterValidator(_said)]
 Note = Annotated[str, Field(max_length=300), AfterValidator(_one_line)]
+LongNote = Annotated[str, Field(max_length=500), AfterValidator(_one_line)]
+Phrase = Annotated[str, Field(max_length=200), AfterValidator(_one_line), AfterValidator(_said)]
 LongText = Annotated[str, Field(max_length=4000), AfterValidator(_several_lines)]
 Email = Annotated[str, Field(max_length=254), AfterValidator(_one_line), AfterValidator(_email)]
 Day = Annotated[

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from modelling.contracts import Plan
-from projects.contracts.base import Day, Hours, Identifier, Name, Note, Pounds, Strict, refused
+from projects.contracts.base import Day, Hours, Identifier, LongNote, Name, Note, Phrase, Pounds, Strict, refused
 
 Stage = Literal[
     "idea", "planned", "ready", "prepared", "sown", "aftercare", "failed", "lapsed", "handed_over", "resown"
@@ -54,7 +54,7 @@ class StageNew(Strict):
     """For a project that did not take or lapsed; nobody is blamed."""
     handed_to: Annotated[Name, Field(max_length=120)] | None = None
     """For a project that is handed over: who looks after it now, a group or an office."""
-    note: Annotated[Note, Field(max_length=500)] = ""
+    note: LongNote = ""
     forecast_id: Identifier | None = None
     """For sowing: the forecast to be held against; left out, the latest of the plan."""
 
@@ -76,7 +76,7 @@ class WorkNew(Strict):
     """Spent, with VAT."""
     in_kind_gbp: Pounds = 0.0
     """Worth of what was given: kit, material, a contractor's time. Volunteers' hours are valued apart."""
-    note: Annotated[Note, Field(max_length=500)] = ""
+    note: LongNote = ""
     submission_id: Identifier | None = None
     """Made by the sender, so that sending the same line again changes nothing."""
 
@@ -94,4 +94,4 @@ class WorkNew(Strict):
 class WorkStrike(Strict):
     """Strike out a wrong line of the diary; it stays readable."""
 
-    because: Annotated[Name, Field(max_length=200)]
+    because: Phrase

@@ -17,7 +17,7 @@ from modelling.contracts.requests import (
     Wetness,
     read_tuple,
 )
-from projects.contracts.base import Day, Identifier, Name, Note, Pounds, Strict, refused
+from projects.contracts.base import Day, Identifier, LongNote, Name, Note, Phrase, Pounds, Strict, refused
 
 Publicity = Literal["exact", "square_100_m", "square_1_km", "square_2_km", "square_10_km", "private"]
 AreaM2 = Annotated[float, Field(ge=LEAST_AREA_M2, le=MAX_AREA_M2)]
@@ -140,7 +140,7 @@ class OtherFundingNew(Strict):
     """Money from elsewhere for the same ground."""
 
     funder: Name
-    what_for: Annotated[Name, Field(max_length=300)]
+    what_for: Phrase
     amount_gbp: Pounds | None = None
     starts_on: Day | None = None
     ends_on: Day | None = None
@@ -163,10 +163,10 @@ class PermissionChange(Strict):
     signed_by: Annotated[Note, Field(max_length=120)] = ""
     """The office, such as churchwarden or estate office."""
     reference: Annotated[Note, Field(max_length=120)] = ""
-    note: Annotated[Note, Field(max_length=500)] = ""
+    note: LongNote = ""
 
 
 class PermissionNew(PermissionChange):
     """A permission that the kind of place does not call for by itself."""
 
-    label: Annotated[Name, Field(max_length=200)]
+    label: Phrase

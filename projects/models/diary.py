@@ -31,7 +31,7 @@ class WorkEntry(Noun):
     #: worth of what was given: kit, material, contractor's time
     in_kind_pence = models.PositiveBigIntegerField(default=0)
     note = models.CharField(max_length=500, blank=True)
-    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     struck_at = models.DateTimeField(null=True, blank=True)
     struck_because = models.CharField(max_length=200, blank=True)
 

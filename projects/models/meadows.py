@@ -76,7 +76,7 @@ class PlanVersion(Fixed):
     #: JSON as `modelling.contracts.Plan` reads it
     plan = models.TextField()
     note = models.CharField(max_length=300, blank=True)
-    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
@@ -98,7 +98,7 @@ class Forecast(Fixed):
     project = models.ForeignKey(MeadowProject, on_delete=models.PROTECT, related_name="forecasts")
     plan = models.ForeignKey(PlanVersion, on_delete=models.PROTECT, related_name="forecasts")
     run = models.ForeignKey(ModelRun, on_delete=models.PROTECT, related_name="+")
-    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
@@ -119,7 +119,7 @@ class StageChange(Fixed):
     on = models.DateField()
     cause = models.CharField(max_length=20, choices=choices.Cause, blank=True)
     note = models.CharField(max_length=500, blank=True)
-    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
 
     class Meta:

@@ -94,7 +94,7 @@ class Invitation(models.Model):
     #: empty once the invitation is over
     email = models.EmailField(max_length=254, blank=True)
     digest = models.CharField(max_length=DIGEST_LENGTH, unique=True)
-    invited_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
+    invited_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
     expires_at = models.DateTimeField()
     accepted_at = models.DateTimeField(null=True, blank=True)

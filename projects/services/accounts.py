@@ -115,7 +115,7 @@ def _with_password(actor: Actor, user_id: int, password: str, act: str, now: dat
         user = User.objects.select_for_update().get(pk=user_id, is_active=True)
         user.set_password(password)
         save_changed(user, now)
-        record(actor, act, "account", user.public_id)
+        record(actor, now, act, "account", user.public_id)
     return user
 
 
@@ -176,7 +176,7 @@ def name_change(*, actor: Actor, asked: NameChange, now: datetime) -> User:
         demand(actor, "account.change", owner_id=user.pk)
         user.name = asked.name
         save_changed(user, now)
-        record(actor, "name_change", "account", user.public_id)
+        record(actor, now, "name_change", "account", user.public_id)
     return user
 
 
@@ -194,7 +194,7 @@ def email_change(*, actor: Actor, asked: EmailChange, password: str, caller: str
         user = _held(actor)
         user.email = asked.email
         save_changed(user, now)
-        record(actor, "email_change", "account", user.public_id)
+        record(actor, now, "email_change", "account", user.public_id)
     if old:
         send_aside(letter("email_changed", old, name=user.name))
     return user
@@ -224,13 +224,13 @@ def operator_make(*, actor: Actor, asked: AccountNew, password: str, now: dateti
     with transaction.atomic():
         if there is None:
             save_new(user)
-            record(actor, "operator_make", "account", user.public_id, after=snapshot(user))
+            record(actor, now, "operator_make", "account", user.public_id, after=snapshot(user))
         else:
             user = User.objects.select_for_update().get(pk=there.pk)
             before = snapshot(user)
             user.is_operator = True
             save_changed(user, now)
-            record(actor, "operator_make", "account", user.public_id, before=before, after=snapshot(user))
+            record(actor, now, "operator_make", "account", user.public_id, before=before, after=snapshot(user))
     return user, there is None
 
 
@@ -283,7 +283,7 @@ def account_erase(*, actor: Actor, password: str, word: str, caller: str, now: d
         user.last_login = None
         user.erased_at = now
         save_changed(user, now)
-        record(actor, "account_erase", "account", user.public_id)
+        record(actor, now, "account_erase", "account", user.public_id)
 
 
 def _end_sessions(user: User) -> None:

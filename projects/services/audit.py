@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any, Final
 from uuid import UUID
 
@@ -16,7 +17,7 @@ _LEFT_OUT: Final = frozenset(
     {"id", "public_id", "version", "created_at", "updated_at", "email", "name_of_person", "password", "digest"}
     | {"shown_easting_m", "shown_northing_m"}
 )
-_PERSONAL: Final = {"User": frozenset({"name", "last_login"}), "Invitation": frozenset({"begins"})}
+_PERSONAL: Final = {"User": frozenset({"name", "last_login"}), "ApiToken": frozenset({"name", "begins"})}
 LONGEST: Final = 400
 
 
@@ -40,6 +41,7 @@ def _plain(value: Any) -> Any:
 
 def record(
     actor: Actor,
+    now: datetime,
     act: str,
     noun: str,
     object_id: UUID,
@@ -55,6 +57,7 @@ def record(
         before = {key: before[key] for key in sorted(changed & before.keys())}
         after = {key: after[key] for key in sorted(changed & after.keys())}
     AuditEntry(
+        at=now,
         actor_id=actor.user_id,
         via=actor.via,
         act=act,

@@ -186,7 +186,7 @@ def county_load() -> bool:
         waiting.clear()
         act.do(act.moment)
     _together(waiting)
-    record(SERVER, DONE, "network", story.network.public_id, network=story.network)
+    record(SERVER, acts[-1].moment, DONE, "network", story.network.public_id, network=story.network)
     return True
 
 
@@ -271,7 +271,7 @@ def _ground(story: _Story, coordinator: str) -> Iterator[_Act]:
             district.outline = [outline.as_pairs()]
             save_changed(district, now)
             record(
-                actor, "district_change", "district", district.public_id,
+                actor, now, "district_change", "district", district.public_id,
                 network=story.network, before=before, after=snapshot(district),
             )  # fmt: skip
             story.districts[row["name"]] = district
@@ -325,7 +325,7 @@ def _joins(story: _Story, row: Row, invited_by: str) -> Callable[[datetime], Non
             )
         )
         newcomer = Actor(user_id=user.pk, via=Via.COMMAND)
-        record(newcomer, "account_create", "account", user.public_id, after=snapshot(user))
+        record(newcomer, now, "account_create", "account", user.public_id, after=snapshot(user))
         invitations.invitation_accept(actor=newcomer, secret=secret, now=now)
 
     return join

@@ -58,7 +58,7 @@ def work_add(*, actor: Actor, project_id: UUID, asked: WorkNew, now: datetime) -
             )
         )
         record(
-            actor, "work_add", "work", row.public_id,
+            actor, now, "work_add", "work", row.public_id,
             network=project.network_id, group=project.group_id, after=snapshot(row),
         )  # fmt: skip
     return row, True
@@ -113,7 +113,7 @@ def work_strike(
         row.struck_at, row.struck_because = now, asked.because
         save_changed(row, now)
         record(
-            actor, "work_strike", "work", row.public_id,
+            actor, now, "work_strike", "work", row.public_id,
             network=project.network_id, group=project.group_id, before=before, after=snapshot(row),
         )  # fmt: skip
     return row

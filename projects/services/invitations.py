@@ -86,7 +86,7 @@ def invitation_create(*, actor: Actor, asked: InvitationNew, now: datetime) -> t
             raise broken("", "too_many", f"{MOST_OPEN} invitations are open; withdraw some first.", None, "fewer")
         save_new(row)
         record(
-            actor, "invitation_create", "invitation", row.public_id,
+            actor, now, "invitation_create", "invitation", row.public_id,
             network=network, group=group, after=snapshot(row),
         )  # fmt: skip
     return row, secret
@@ -140,7 +140,7 @@ def invitation_withdraw(*, actor: Actor, public_id: UUID, now: datetime) -> Invi
         row.withdrawn_at, row.email = now, ""
         row.save(update_fields=["withdrawn_at", "email"])
         record(
-            actor, "invitation_withdraw", "invitation", row.public_id,
+            actor, now, "invitation_withdraw", "invitation", row.public_id,
             network=row.network_id, group=row.group_id, before=before, after=snapshot(row),
         )  # fmt: skip
     return row
@@ -177,7 +177,7 @@ def invitation_accept_new(*, secret: str, asked: Newcomer, password: str, now: d
                 raise WrongState("There is an account with this address. Sign in with it, then accept.") from refusal
             raise
         actor = Actor(user_id=user.pk)
-        record(actor, "account_create", "account", user.public_id, after=snapshot(user))
+        record(actor, now, "account_create", "account", user.public_id, after=snapshot(user))
         _join(actor, row, user, now)
     return row, user
 
@@ -200,7 +200,7 @@ def _join(actor: Actor, row: Invitation, user: User, now: datetime) -> None:
     row.accepted_at, row.accepted_by, row.email = now, user, ""
     row.save(update_fields=["accepted_at", "accepted_by", "email"])
     record(
-        actor, "invitation_accept", "invitation", row.public_id,
+        actor, now, "invitation_accept", "invitation", row.public_id,
         network=row.network_id, group=row.group_id, before=before, after=snapshot(row),
     )  # fmt: skip
 

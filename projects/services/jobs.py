@@ -92,7 +92,7 @@ def job_restart(*, actor: Actor, public_id: uuid.UUID, now: datetime) -> Job:
         )
         if not changed:
             raise WrongState(f"Only a failed job can be started again; this one is {job.get_state_display().lower()}.")
-        record(actor, "job_restart", "job", job.public_id, network=job.network_id)
+        record(actor, now, "job_restart", "job", job.public_id, network=job.network_id)
         transaction.on_commit(partial(nudge, job.public_id, job.queue))
     return job_get(actor, public_id)
 

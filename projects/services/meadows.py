@@ -60,7 +60,7 @@ def project_create(*, actor: Actor, asked: ProjectNew, now: datetime) -> MeadowP
         )
         _add_plan(actor, project, asked.plan or Plan(), "", now)
         record(
-            actor, "project_create", "project", project.public_id,
+            actor, now, "project_create", "project", project.public_id,
             network=site.network_id, group=site.group_id, after=snapshot(project),
         )  # fmt: skip
     return project
@@ -77,7 +77,7 @@ def project_change(
             setattr(project, name, value)
         save_changed(project, now)
         record(
-            actor, "project_change", "project", project.public_id,
+            actor, now, "project_change", "project", project.public_id,
             network=project.network_id, group=project.group_id, before=before, after=snapshot(project),
         )  # fmt: skip
     return project
@@ -98,7 +98,7 @@ def plan_create(
             _step(actor, project, Stage.PLANNED, timezone.localdate(now), now)
         touched(project, now)
         record(
-            actor, "plan_create", "plan", plan.public_id,
+            actor, now, "plan_create", "plan", plan.public_id,
             network=project.network_id, group=project.group_id, after={"number": plan.number, "note": plan.note},
         )  # fmt: skip
     return plan
@@ -168,7 +168,8 @@ def _forecast(actor: Actor, project: MeadowProject, plan: PlanVersion, now: date
         row = Forecast(project=project, plan=plan, run=run, created_by_id=actor.user_id, created_at=now)
         row.save()
         record(
-            actor, "forecast_create", "forecast", row.public_id, network=project.network_id, group=project.group_id,
+            actor, now, "forecast_create", "forecast", row.public_id,
+            network=project.network_id, group=project.group_id,
             after={"plan": plan.number, "checksum": run.answer_checksum},
         )  # fmt: skip
     return row
@@ -207,7 +208,14 @@ def _forecast_all(actor: Actor, network: Network, group: Group | None, projects:
             now=now,
         )
         record(
-            actor, "forecast_all", "job", job.public_id, network=network, group=group, after={"projects": len(named)}
+            actor,
+            now,
+            "forecast_all",
+            "job",
+            job.public_id,
+            network=network,
+            group=group,
+            after={"projects": len(named)},
         )
     return job
 
@@ -288,7 +296,7 @@ def project_step(
         _step(actor, project, Stage(asked.to), asked.on, now, asked)
         save_changed(project, now)
         record(
-            actor, "project_step", "project", project.public_id,
+            actor, now, "project_step", "project", project.public_id,
             network=project.network_id, group=project.group_id, before=before, after=snapshot(project),
         )  # fmt: skip
     return project

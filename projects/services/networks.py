@@ -27,7 +27,7 @@ def network_create(*, actor: Actor, asked: NetworkNew, now: datetime) -> Network
     demand(actor, "network.create")
     with transaction.atomic():
         row = save_new(Network(name=asked.name, slug=asked.slug, about=asked.about, created_at=now, updated_at=now))
-        record(actor, "network_create", "network", row.public_id, network=row, after=snapshot(row))
+        record(actor, now, "network_create", "network", row.public_id, network=row, after=snapshot(row))
     return row
 
 
@@ -48,7 +48,7 @@ def network_change(
         for name, value in changes.items():
             setattr(row, name, value)
         save_changed(row, now)
-        record(actor, "network_change", "network", row.public_id, network=row, before=before, after=snapshot(row))
+        record(actor, now, "network_change", "network", row.public_id, network=row, before=before, after=snapshot(row))
     return row
 
 
@@ -58,7 +58,7 @@ def district_create(*, actor: Actor, network_id: UUID, asked: DistrictNew, now: 
         network = found(Network, Q(), network_id, "network", hold=True)
         demand(actor, "district.change", network_id=network.pk)
         row = save_new(District(network=network, name=asked.name, created_at=now, updated_at=now))
-        record(actor, "district_create", "district", row.public_id, network=network, after=snapshot(row))
+        record(actor, now, "district_create", "district", row.public_id, network=network, after=snapshot(row))
     return row
 
 
@@ -90,7 +90,7 @@ def village_create(*, actor: Actor, network_id: UUID, asked: VillageNew, now: da
                 updated_at=now,
             )
         )
-        record(actor, "village_create", "village", row.public_id, network=network, after=snapshot(row))
+        record(actor, now, "village_create", "village", row.public_id, network=network, after=snapshot(row))
     return row
 
 
@@ -126,7 +126,7 @@ def group_create(*, actor: Actor, asked: GroupNew, now: datetime) -> Group:
                 updated_at=now,
             )
         )
-        record(actor, "group_create", "group", row.public_id, network=network, group=row, after=snapshot(row))
+        record(actor, now, "group_create", "group", row.public_id, network=network, group=row, after=snapshot(row))
     return row
 
 
@@ -144,7 +144,7 @@ def group_change(*, actor: Actor, public_id: UUID, asked: GroupChange, if_versio
             setattr(row, name, value)
         save_changed(row, now)
         record(
-            actor, "group_change", "group", row.public_id,
+            actor, now, "group_change", "group", row.public_id,
             network=row.network_id, group=row, before=before, after=snapshot(row),
         )  # fmt: skip
     return row
@@ -162,7 +162,7 @@ def membership_change(*, actor: Actor, public_id: UUID, role: str, if_version: i
         row.role = role
         save_changed(row, now)
         record(
-            actor, "membership_change", "membership", row.public_id,
+            actor, now, "membership_change", "membership", row.public_id,
             network=row.group.network_id, group=row.group, before=before, after=snapshot(row),
         )  # fmt: skip
     return row
@@ -182,7 +182,7 @@ def membership_end(*, actor: Actor, public_id: UUID, now: datetime) -> Membershi
         row.until = now
         save_changed(row, now)
         record(
-            actor, "membership_end", "membership", row.public_id,
+            actor, now, "membership_end", "membership", row.public_id,
             network=row.group.network_id, group=row.group, before=before, after=snapshot(row),
         )  # fmt: skip
     return row

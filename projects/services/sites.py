@@ -91,7 +91,14 @@ def site_create(*, actor: Actor, asked: SiteNew, now: datetime) -> Site:
         _set_zones(site, asked.zones)
         _call_for(site, now)
         record(
-            actor, "site_create", "site", site.public_id, network=group.network_id, group=group, after=snapshot(site)
+            actor,
+            now,
+            "site_create",
+            "site",
+            site.public_id,
+            network=group.network_id,
+            group=group,
+            after=snapshot(site),
         )
     return site
 
@@ -126,7 +133,7 @@ def site_change(*, actor: Actor, public_id: UUID, asked: SiteChange, if_version:
             # that it moved is told, where to is not
             before["place"], after["place"] = "as it was", "changed"
         record(
-            actor, "site_change", "site", site.public_id,
+            actor, now, "site_change", "site", site.public_id,
             network=site.network_id, group=site.group_id, before=before, after=after,
         )  # fmt: skip
     return site
@@ -143,7 +150,9 @@ def site_remove(*, actor: Actor, public_id: UUID, if_version: int | None, now: d
             raise WrongState(
                 "This site has meadow projects, whose record stays. It can be made private instead."
             ) from error
-        record(actor, "site_remove", "site", public_id, network=site.network_id, group=site.group_id, before=before)
+        record(
+            actor, now, "site_remove", "site", public_id, network=site.network_id, group=site.group_id, before=before
+        )
 
 
 def _held(actor: Actor, public_id: UUID, act: str, if_version: int | None) -> Site:
@@ -211,7 +220,7 @@ def permission_change(
         save_changed(row, now)
         touched(row.site, now)
         record(
-            actor, "permission_change", "permission", row.public_id,
+            actor, now, "permission_change", "permission", row.public_id,
             network=row.site.network_id, group=row.site.group_id, before=before, after=snapshot(row),
         )  # fmt: skip
     return row
@@ -233,7 +242,7 @@ def permission_add(*, actor: Actor, site_id: UUID, asked: PermissionNew, now: da
         save_new(row)
         touched(site, now)
         record(
-            actor, "permission_add", "permission", row.public_id,
+            actor, now, "permission_add", "permission", row.public_id,
             network=site.network_id, group=site.group_id, after=snapshot(row),
         )  # fmt: skip
     return row
@@ -270,7 +279,7 @@ def soil_test_add(*, actor: Actor, site_id: UUID, asked: SoilTestNew, now: datet
         row = save_new(SoilTest(site=site, created_at=now, updated_at=now, **values))
         touched(site, now)
         record(
-            actor, "soil_test_add", "soil_test", row.public_id,
+            actor, now, "soil_test_add", "soil_test", row.public_id,
             network=site.network_id, group=site.group_id, after=snapshot(row),
         )  # fmt: skip
     return row
@@ -293,7 +302,7 @@ def soil_test_remove(*, actor: Actor, public_id: UUID, now: datetime) -> None:
         row.delete()
         touched(site, now)
         record(
-            actor, "soil_test_remove", "soil_test", public_id,
+            actor, now, "soil_test_remove", "soil_test", public_id,
             network=site.network_id, group=site.group_id, before=before,
         )  # fmt: skip
 
@@ -317,7 +326,7 @@ def other_funding_add(*, actor: Actor, site_id: UUID, asked: OtherFundingNew, no
         )
         touched(site, now)
         record(
-            actor, "other_funding_add", "other_funding", row.public_id,
+            actor, now, "other_funding_add", "other_funding", row.public_id,
             network=site.network_id, group=site.group_id, after=snapshot(row),
         )  # fmt: skip
     return row
@@ -340,6 +349,6 @@ def other_funding_remove(*, actor: Actor, public_id: UUID, now: datetime) -> Non
         row.delete()
         touched(site, now)
         record(
-            actor, "other_funding_remove", "other_funding", public_id,
+            actor, now, "other_funding_remove", "other_funding", public_id,
             network=site.network_id, group=site.group_id, before=before,
         )  # fmt: skip

@@ -56,7 +56,7 @@ def token_create(*, actor: Actor, asked: TokenNew, password: str, caller: str, n
         )
         # Without its name, which may tell who somebody is and must be erasable.
         record(
-            actor, "token_create", "token", row.public_id,
+            actor, now, "token_create", "token", row.public_id,
             after={"scopes": row.scopes, "expires_at": row.expires_at.isoformat()},
         )  # fmt: skip
     return row, text
@@ -74,7 +74,7 @@ def token_revoke(*, actor: Actor, public_id: UUID, now: datetime) -> ApiToken:
             raise WrongState("This token was withdrawn before.")
         row.revoked_at = now
         row.save(update_fields=["revoked_at"])
-        record(actor, "token_revoke", "token", row.public_id, after={"revoked_at": now.isoformat()})
+        record(actor, now, "token_revoke", "token", row.public_id, after={"revoked_at": now.isoformat()})
     return row
 
 

@@ -89,6 +89,7 @@ def test_it_is_served_in_json_and_yaml(client, generated):
         assert yaml.safe_load(response.content) == expected
 
 
+@pytest.mark.django_db
 def test_the_index_names_addresses_that_answer(client):
     index = client.get("/api/v1/").json()
     assert {"schema", "docs"} <= set(index)
