@@ -107,6 +107,8 @@ def once(method: H) -> H:
                 return _kept(row, method(self, request, *args, **kwargs))
             with transaction.atomic():
                 return _kept(row, method(self, request, *args, **kwargs))
+        except remembered.InProgress:
+            raise in_progress(key) from None
         except BaseException:
             remembered.remember_not(row)
             raise
@@ -122,10 +124,13 @@ def _begin(request: Request, user_id: int, key: str) -> tuple[Any, bool]:
     except remembered.OtherRequest:
         raise Problem("key_used", f"The Idempotency-Key {key[:80]!r} came with another request before.") from None
     except remembered.InProgress:
-        raise Problem(
-            "in_progress", f"The request with the Idempotency-Key {key[:80]!r} is being dealt with.",
-            headers={"Retry-After": "2"},
-        ) from None  # fmt: skip
+        raise in_progress(key) from None
+
+
+def in_progress(key: str) -> Problem:
+    """Return the 409 for a key whose first request is still being dealt with."""
+    detail = f"The request with the Idempotency-Key {key[:80]!r} is being dealt with."
+    return Problem("in_progress", detail, headers={"Retry-After": "2"})
 
 
 def _kept(row: Any, response: Response) -> HttpResponse:

@@ -138,11 +138,9 @@ def _breaks(constraint: models.BaseConstraint, row: models.Model) -> bool:
 
 
 def _refused(row: models.Model, error: IntegrityError) -> RuleBroken:
-    """What the database would not take: a CHECK of the row, or what a rival added between our look and our save."""
-    text = str(error)
-    for constraint in row._meta.constraints:
-        if constraint.name in text:
-            fault = _fault_of(constraint.name)
-            return RuleBroken(fault.detail, [fault])
+    """What the database would not take: CHECKs of the row, or what a rival added between our look and our save."""
+    faults = [_fault_of(constraint.name) for constraint in row._meta.constraints if _breaks(constraint, row)]
+    if faults:
+        return RuleBroken(faults[0].detail, faults)
     detail = "This was saved by somebody else at the same moment; look again."
     return RuleBroken(detail, [FieldError("", "taken", detail)])

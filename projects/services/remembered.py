@@ -54,8 +54,15 @@ def remember_begin(*, user_id: int, key: str, digest: str, now: datetime) -> tup
 
 
 def remember_end(row: RememberedAnswer, *, status: int, headers: dict[str, str], body: str) -> None:
-    """Keep the answer; called in the act's own transaction."""
-    RememberedAnswer.objects.filter(pk=row.pk).update(status=status, headers=headers, body=body)
+    """Keep the answer; called in the act's own transaction, which the raise takes back.
+
+    Raises
+    ------
+    InProgress
+        If this took so long that the key was given to the same request sent again.
+    """
+    if not RememberedAnswer.objects.filter(pk=row.pk).update(status=status, headers=headers, body=body):
+        raise InProgress
 
 
 def remember_not(row: RememberedAnswer) -> None:
