@@ -30,6 +30,14 @@ _WEEDS: Final = {
 }
 
 
+#: decimal places to compare to: ten quadrats of 30 % make 30 %
+_DIGITS: Final = 9
+
+
+def _over(value: float, limit: float) -> bool:
+    return round(value - limit, _DIGITS) > 0
+
+
 def _row(quantity: str) -> Number:
     return parameters().number("survey_values", "advice", quantity)
 
@@ -90,7 +98,7 @@ def _rattle(results: Mapping[str, Any], before: Mapping[str, Any] | None) -> dic
     now = results["sown_part"]["rattle_plants_per_m2"]
     then = before["rattle_plants_per_m2"] if before else None
     row = _row("rattle_fell_to")
-    if now is None or then is None or then["mean"] <= 0 or now["mean"] > row.middle * then["mean"]:
+    if now is None or then is None or then["mean"] <= 0 or _over(now["mean"], row.middle * then["mean"]):
         return None
     return _asked(
         "rattle_fell",
@@ -106,7 +114,7 @@ def _cuttings(results: Mapping[str, Any], facts: Facts) -> dict[str, str] | None
     litter, row = results["sown_part"]["litter_share"], _row("litter_cover")
     if facts.arisings == "left":
         reason = "Cuttings left lying feed the grass and shade out seedlings."
-    elif litter is not None and litter["mean"] > row.middle:
+    elif litter is not None and _over(litter["mean"], row.middle):
         reason = (
             f"Litter covers {percent(litter['mean'])} of the ground, as where cuttings lie; it shades out seedlings."
         )
@@ -128,9 +136,9 @@ def _weeds(results: Mapping[str, Any]) -> list[dict[str, str]]:
             covers[entry] = covers.get(entry, 0.0) + (line["mean_cover_share"] or 0.0)
     out = []
     for entry, (question, why) in _WEEDS.items():
-        if entry not in shares or (shares[entry] <= stops.middle and covers[entry] <= cover.middle):
+        if entry not in shares or not (_over(shares[entry], stops.middle) or _over(covers[entry], cover.middle)):
             continue
-        by_cover = covers[entry] > cover.middle
+        by_cover = _over(covers[entry], cover.middle)
         seen = (
             f"cover {percent(covers[entry])} of the ground" if by_cover else f"in {percent(shares[entry])} of quadrats"
         )
@@ -152,7 +160,7 @@ def _falling(results: Mapping[str, Any], before: Mapping[str, Any] | None, facts
     if now is None or len(earlier) < 2:
         return None
     last, first = (means[y] for y in earlier)
-    if first - last < row.middle or last - now < row.middle:
+    if _over(row.middle, first - last) or _over(row.middle, last - now):
         return None
     return _asked(
         "falling",
@@ -191,9 +199,9 @@ def _soil_test(results: Mapping[str, Any], facts: Facts) -> dict[str, str] | Non
     cover = part["forb_cover"]["cover"]
     summer = None if facts.first_summer is None else year - facts.first_summer + 1
     waited = summer is not None and summer >= _row("soil_test_from_summer").middle
-    if nitrogen is not None and nitrogen >= rich.middle:
+    if nitrogen is not None and not _over(rich.middle, nitrogen):
         row, reason = rich, f"The plants speak of rich soil: nitrogen {one(nitrogen)} on the British Ellenberg scale."
-    elif waited and cover is not None and cover["middle"] < forbs.middle:
+    elif waited and cover is not None and _over(forbs.middle, cover["middle"]):
         row = forbs
         reason = f"In summer {summer} wildflowers and sedges still cover {percent(cover['middle'])} of the ground."
     else:

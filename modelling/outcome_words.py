@@ -11,7 +11,7 @@ from modelling.selectors import parameters
 _PLACES: Final = {
     "below": "below eight in ten of what was forecast",
     "in_half": "within the middle half of what was forecast",
-    "in_80": "within eight in ten of what was forecast, outside the middle half",
+    "in_80": "within eight in ten but outside the middle half of what was forecast",
     "above": "above eight in ten of what was forecast",
 }
 _THREE_PLACES: Final = {**_PLACES, "in_80": "within eight in ten of what was forecast"}
@@ -25,6 +25,27 @@ FORECAST_ASSUMES: Final = (
     "The forecasts count what an experienced recorder finds: every kind in the quadrat but slow plants out of flower, "
     "of which about a third are seen."
 )
+#: what rules ask for, in words
+ATTRIBUTES: Final = {
+    "species_per_m2": "kinds of plant in a square metre",
+    "wildflower_cover": "cover of wildflowers and sedges",
+    "ryegrass_clover_cover": "cover of rye-grass and white clover",
+    "herb_share_of_sward": "the share of the sward that is no grass",
+    "abundant_native_grasses": "abundant grasses not sown for grazing",
+    "indicators_present": "indicator plants present",
+    "indicators_frequent": "indicator plants that are frequent",
+    "indicators_occasional": "further indicator plants that are occasional",
+    "points_with_indicators": "points with enough indicator plants",
+    "negatives_frequent": "weeds that are more than occasional",
+    "negatives_cover": "cover of weeds",
+    "litter_cover": "cover of litter",
+    "bare_ground": "bare ground",
+    "sward_height": "height of the sward",
+    "scrub_cover": "cover of scrub",
+    "extent_lost": "ground lost",
+    "fritillary_extent": "extent of flowering fritillaries",
+    "soil_p_index": "the soil's phosphorus index",
+}
 _COVER_CLASSES: Final = {
     "under_10": "under a tenth", "from_10_to_30": "a tenth to three tenths", "over_30": "over three tenths",
 }  # fmt: skip
@@ -82,7 +103,8 @@ def sentences(results: Mapping[str, Any]) -> list[str]:
     if nitrogen["unweighted"] is not None:
         out.append(
             f"The plants speak of soil of nitrogen {one(nitrogen['unweighted'])} on the British Ellenberg scale from "
-            f"1, poor, to 9, rich; {nitrogen['kinds_used']} of {_kinds(nitrogen['kinds'])} have a value."
+            f"1, poor, to 9, rich; {wording.count(nitrogen['kinds_used'])} of "
+            f"{_kinds(nitrogen['kinds'])} {'has' if nitrogen['kinds_used'] == 1 else 'have'} a value."
         )
     out += [verdict["sentence"] for verdict in results["classes"][:1]]
     return out
@@ -143,17 +165,26 @@ def verdict_sentence(verdict: Mapping[str, Any], kind: str) -> str:
     if verdict["class_label"] is None:
         if kind == "condition":
             failed = _failed(verdict)
-            return f"By the {name}: not met, because of {wording.joined(failed)}."
+            return f"By the {name}: not met, because of {wording.joined(failed)}.{_base_rate(verdict['rule_set'])}"
         labels = [held["label"] for held in verdict["classes"]]
-        none = "its class" if len(labels) == 1 else "none of its classes"
-        return f"By the {name}: {'not ' if len(labels) == 1 else ''}{none} ({'; '.join(labels)})."
+        if len(labels) == 1:
+            return f"By the {name}: not {labels[0]}."
+        return f"By the {name}: none of its classes ({'; '.join(labels)})."
     close = "" if verdict["sure"] else " It lies close to a limit, so another survey might class it otherwise."
     return f"Class by the {name}: {verdict['class_label']}.{close}"
 
 
+def _base_rate(rule_set: str) -> str:
+    """How many stands meet the targets elsewhere, where somebody has looked."""
+    row = parameters().find("survey_values", "base_rate", rule_set)
+    if row is None:
+        return ""
+    return f" Most do not meet it: {percent(row.middle)} did of the {row.condition}."
+
+
 def _failed(verdict: Mapping[str, Any]) -> list[str]:
     names = {
-        rule["attribute"].replace("_", " "): None
+        ATTRIBUTES[rule["attribute"]]: None
         for held in verdict["classes"]
         for rule in held["rules"]
         if rule["held"] is False and rule["counts_as"] == "must"

@@ -101,7 +101,11 @@ def distinct(plants: Iterable[Plant]) -> tuple[Plant, ...]:
     """Vascular kinds that are surely different, by key: a group not beside a plant that it may be."""
     by_key = {plant.key: plant for plant in plants if plant.vascular}
     kinds = [by_key[key] for key in sorted(by_key)]
-    return tuple(plant for plant in kinds if not any(plant.covers(other) for other in kinds))
+    return tuple(
+        plant
+        for plant in kinds
+        if not ((plant.may_be or plant.is_genus) and any(plant.covers(other) for other in kinds))
+    )
 
 
 @dataclass(frozen=True)
