@@ -148,6 +148,7 @@ class Scene:
         for role in (NetworkRole.ASSESSOR, NetworkRole.FUND_MANAGER, NetworkRole.ANALYST):
             people[role.value] = person(f"{role.label} of the sands")
             appoint(people[role.value], county.network, role)
+        self.people = people
         self.callers = {role: Caller(user) for role, user in people.items()}
         lead = county.as_(county.lead)
         self.forecast = forecast_create(actor=lead, project_id=self.project.public_id, now=NOW)

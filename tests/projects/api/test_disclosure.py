@@ -42,7 +42,8 @@ def addresses(county):
         things = [by_name[name]] if name in by_name else [county.network, *county.groups.values()]
         for kwargs in [
             {}, *({"public_id": thing.public_id} for thing in things), {"slug": county.network.slug},
-            {"table": "prices"}, {"name": "prices"}, {"code": "not_found"},
+            {"table": "prices"}, {"name": "prices"}, {"code": "not_found"}, {"site_id": open_site.public_id},
+            {"project_id": project.public_id}, *({"group_id": group.public_id} for group in county.groups.values()),
         ]:  # fmt: skip
             try:
                 path = reverse(name, kwargs=kwargs)

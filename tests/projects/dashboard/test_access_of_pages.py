@@ -1,0 +1,140 @@
+"""Every page x every role, for what belongs to a private garden: who gets in, and that the others change nothing.
+
+A denied visitor is asked to sign in; what somebody may not see is not there (404); what they see and may not do is
+refused (403). A page that is not in the table fails.
+"""
+
+import pytest
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from tests.projects.api.test_access_of_routes import (
+    ALL,
+    COORDINATOR,
+    LEADS,
+    OPERATOR,
+    OWN,
+    SIGNED_IN,
+    Scene,
+    everything,
+)
+
+pytestmark = pytest.mark.django_db
+
+#: page: who may look at it, who may send its form, and what is told to others who are signed in
+TABLE = {
+    "front": (ALL, None, None),
+    "plan": (ALL, None, None),
+    "estimate": (ALL, None, None),
+    "plan-sheet": (ALL, None, None),
+    "sowing-day": (ALL, None, None),
+    "how-we-know": (ALL, None, None),
+    "sources": (ALL, None, None),
+    "reference-table": (ALL, None, None),
+    "health": (ALL, None, None),
+    "problem": (ALL, None, None),
+    "home": (SIGNED_IN, None, None),
+    "counties": (ALL, None, None),
+    "network-new": (OPERATOR, OPERATOR, 403),
+    "county": (ALL, None, None),
+    "county-map": (ALL, None, None),
+    "county-sites": (ALL, None, None),
+    "county-set-up": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 403),
+    "county-forecast-all": (None, COORDINATOR, 403),
+    "group": (ALL, None, None),
+    "group-edit": (LEADS, LEADS, 403),
+    "group-members": (OWN, OWN, 403),
+    "group-forecast-all": (None, LEADS, 403),
+    "group-invite": (LEADS, LEADS, 403),
+    "network-invite": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 403),
+    "site-new": (LEADS, LEADS, 403),
+    "site": (OWN, None, 404),
+    "site-edit": (LEADS, LEADS, 404),
+    "site-remove": (LEADS, LEADS, 404),
+    "site-permissions": (OWN, LEADS, 404),
+    "site-soil-test": (OWN, LEADS, 404),
+    "site-funding": (OWN, LEADS, 404),
+    "project-new": (LEADS, LEADS, 404),
+    "project": (OWN, None, 404),
+    "project-edit": (LEADS, LEADS, 404),
+    "project-plan": (LEADS, LEADS, 404),
+    "project-forecast": (OWN, LEADS, 404),
+    "project-forecast-one": (OWN, None, 404),
+    "project-step": (LEADS, LEADS, 404),
+    "project-diary": (OWN, None, 404),
+    "project-diary-new": (OWN, OWN, 404),
+    "project-diary-strike": (LEADS, LEADS, 404),
+    "job": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 404),
+}
+#: pages about whoever looks at them, or about a secret; they have tests of their own
+OF_ONESELF = {
+    "sign-in", "password-forgotten", "new-password", "sign-out", "account", "account-name", "account-email",
+    "account-password", "account-leave", "account-export", "account-erase", "token-new", "token-revoke",
+    "invitation-withdraw", "invitation",
+}  # fmt: skip
+
+
+def pages(patterns=None, prefix=""):
+    for entry in patterns if patterns is not None else get_resolver().url_patterns:
+        path = prefix + str(entry.pattern)
+        if isinstance(entry, URLResolver):
+            yield from pages(entry.url_patterns, path)
+        elif isinstance(entry, URLPattern) and not path.startswith("api/"):
+            yield entry.name
+
+
+def test_every_page_is_in_the_table():
+    assert sorted(set(pages())) == sorted({*TABLE, *OF_ONESELF})
+
+
+def addresses(scene):
+    """Return the address of every page of the table, about the private garden."""
+    ids = {
+        "slug": scene.county.network.slug, "group_id": scene.group.public_id, "group": scene.group.public_id,
+        "site_id": scene.site.public_id, "project_id": scene.project.public_id,
+        "forecast_id": scene.forecast.public_id, "entry_id": scene.work.public_id, "job_id": scene.job.public_id,
+        "name": "prices", "code": "not_found",
+    }  # fmt: skip
+    found = {}
+    for name in TABLE:
+        arguments = {
+            argument for _, arguments in get_resolver().reverse_dict.getlist(name)[0][0] for argument in arguments
+        }
+        found[name] = reverse(name, kwargs={argument: ids[argument] for argument in arguments})
+    return found
+
+
+def test_every_role_at_every_page():
+    scene = Scene()
+    clients = {}
+    for role, person in scene.people.items():
+        clients[role] = Client()
+        if person is not None:
+            clients[role].force_login(person)
+    before = everything()
+    secrets = [scene.site.name, scene.project.name, "35789", str(scene.forecast.public_id)]
+    wrong = []
+    for name, path in addresses(scene).items():
+        readers, senders, denied = TABLE[name]
+        for role, client in clients.items():
+            looked = client.get(path) if readers is not None else None
+            sent = client.post(path) if senders is not None and role not in senders else None
+            for allowed, answer in ((readers, looked), (senders, sent)):
+                if answer is None:
+                    continue
+                if role in allowed:
+                    expected = {200, 302, 422}
+                elif role == "public" and denied != 404:
+                    expected = {302}
+                else:
+                    # somebody of the group sees the thing and may not do this
+                    expected = {403} if role in OWN and name != "job" else {denied or 302}
+                if answer.status_code not in expected:
+                    wrong.append((name, role, answer.status_code, expected))
+                if role not in OWN and any(word in answer.text and word not in path for word in secrets):
+                    wrong.append((name, role, "tells"))
+    assert wrong == []
+    after = everything()
+    changed = {label for label in before if before[label] != after[label]}
+    # looking at pages may begin a session
+    assert changed <= {"sessions.Session"}
