@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
+from functools import lru_cache
 from typing import Any, Final
 
 from modelling.names import Match, match, members
@@ -308,10 +309,12 @@ class Desk:
         written, taxon, key = named
         amount = amount_of(cell)
         if scale is None:
-            # Kept as written until the scale is known; what is wrong on every scale is told now.
+            # Seen is all that is sure until the scale is known; what is wrong on every scale is told now.
             self.wait(told, scale_key)
-            scale = "presence" if amount.kind != "number" else "percent"
-        found = read_amount(amount, scale)
+            wrong = amount.kind == "number" and amount.number is not None and not 0 <= amount.number <= 100
+            found = read_amount(amount, "percent" if wrong else "presence")
+        else:
+            found = read_amount(amount, scale)
         if found is None:
             if label != WHOLE_SITE:
                 self.looked[id(told), day, label] = (told, day, label)
@@ -327,6 +330,8 @@ class Desk:
         if amount.kind == "trace":
             self.remark(told, "trace", f"{cell.address}: {text_of(cell)!r} was taken as 0.5 %.", cell)
         own, value = found
+        if own in {"dafor_cover", "dafor_frequency", "braun_blanquet"} and value != text_of(cell).casefold():
+            self.remark(told, "taken_as", f"{cell.address}: {text_of(cell)[:10]!r} was taken as {value!r}.", cell)
         self.seen.append(Seen(told, day, label, written, taxon, key, own, value, cell))
 
     def measure(self, told: Told, day: date | None, label: str, what: str, cell: Cell, unit: str) -> None:
@@ -351,6 +356,16 @@ def _day_words(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
+@lru_cache(maxsize=1)
+def _groups() -> dict[str, list[str]]:
+    """Plant -> the genera of the table that it may be told as."""
+    out: dict[str, list[str]] = {}
+    for group in parameters().nouns["taxa"]:
+        for key in members(group) if group.endswith("_sp") else ():
+            out.setdefault(key, []).append(group)
+    return out
+
+
 def _choices(found: list[Match]) -> list[tuple[str, str]]:
     out: dict[str, str] = {}
     for each in found:
@@ -358,7 +373,7 @@ def _choices(found: list[Match]) -> list[tuple[str, str]]:
             out.setdefault(candidate.taxon, candidate.name)
     # A doubted kind may at least be surely of its group.
     for key in list(out):
-        for group, row in parameters().nouns["taxa"].items():
-            if key in members(group) and group.endswith("_sp"):
-                out.setdefault(group, f"{row['english_name']} ({row['scientific_name']})")
+        for group in _groups().get(key, ()):
+            row = parameters().nouns["taxa"][group]
+            out.setdefault(group, f"{row['english_name']} ({row['scientific_name']})")
     return [*out.items(), (AS_WRITTEN, "Leave it as it was written")]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Final
 
 from projects.sheets.values import scale_named
@@ -16,8 +17,8 @@ _LABEL: Final = re.compile(
 _ROLES: Final = tuple(
     (role, re.compile(pattern))
     for role, pattern in (
-        ("own", r"^(?:sheet|row)$"),
-        ("note", r"note|comment|remark|what is wrong|what would be right"),
+        ("own", r"^(?:sheet|row|what is wrong|what would be right)$"),
+        ("note", r"note|comment|remark"),
         ("bare_ground_percent", r"\bbare\b"),
         ("litter_percent", r"\blitter\b|\bthatch\b"),
         ("sward_height_cm", r"\bheight\b|\bht\b"),
@@ -71,6 +72,7 @@ def label_of(text: str) -> str | None:
     return bare if _LABEL.fullmatch(bare) else None
 
 
+@lru_cache(maxsize=5_000)
 def role_of(text: str) -> str:
     """Return what a heading is about; an empty text where nothing is known of it."""
     heading = tidy(text)
@@ -82,7 +84,7 @@ def role_of(text: str) -> str:
     scales = list(scale_named(heading))
     if scales:
         return "value"
-    return "name" if _NAME.search(heading) else ""
+    return "name" if _NAME.search(heading) and not any(sign.isdigit() for sign in heading) else ""
 
 
 #: what a line above the table says -> how it may be written

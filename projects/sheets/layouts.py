@@ -9,6 +9,7 @@ from typing import Final, Literal
 from modelling.names import match
 from projects.sheets.headings import label_of, role_of
 from projects.sheets.tables import Cell, Row, Sheet
+from projects.sheets.values import amount_of
 
 Kind = Literal["wide", "long", "transposed", "list", "work"]
 #: rows from the top in which the headings must stand
@@ -73,9 +74,14 @@ def _roles(row: Row, skip: Iterable[int] = ()) -> dict[int, str]:
 
 def _is_plant(cell: Cell) -> bool:
     text = text_of(cell)
-    if cell.joined or not isinstance(cell.value, str) or not 3 <= len(text) <= 80 or label_of(text) or role_of(text):
+    if cell.joined or not isinstance(cell.value, str) or not 2 <= len(text) <= 80 or label_of(text) or role_of(text):
         return False
     return match(text).status != "unknown"
+
+
+def _holds_amounts(column: int, rows: Iterable[Row]) -> bool:
+    cells = [cell for row in rows if (cell := row.at(column)) is not None and not cell.problem]
+    return bool(cells) and all(amount_of(cell).kind != "other" for cell in cells)
 
 
 def _wide(row: Row, above: Row | None, below: Row | None) -> tuple[int, Layout] | None:
@@ -123,6 +129,11 @@ def _at(row: Row, above: Row | None, below: Row | None, rest: tuple[Row, ...]) -
         beside = [each.at(first) for each in rest[:20]]
         quadrats = [cell for cell in beside if cell is not None and label_of(text_of(cell))]
         if first and ("quadrat" in named or len(quadrats) >= 1):
+            plants |= {
+                cell.column: cell
+                for cell in row.cells
+                if cell.column not in {first, *roles, *plants} and not cell.joined and _holds_amounts(cell.column, rest)
+            }
             roles = {column: role for column, role in roles.items() if column not in plants and column != first}
             roles[first] = "quadrat"
             return 800 + min(len(plants), 99), Layout(

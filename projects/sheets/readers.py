@@ -49,6 +49,8 @@ class Reader(Desk):
                 elif line and following is not None:
                     used += 1
                     self.read_line(told, sheet, line, following, label)
+                elif line and not colon:
+                    self.remark(told, "left_empty", f"Nothing stands beside {label!r}.", cell)
                 elif not self.dated(told, sheet, cell) and not cell.problem:
                     self.note(sheet.name, cell)
         return " | ".join(words)

@@ -230,10 +230,14 @@ def _read_csv(data: bytes, filename: str) -> Sheet:
     return Sheet(_short(filename) or "CSV", tuple(rows))
 
 
+#: the sign that keeps a spreadsheet from working a text out
+_GUARD: Final = re.compile(r"^'(?=[=+\-@\t\r])")
+
+
 def _text_cell(row: int, column: int, text: str) -> Cell:
     if len(text) > MOST_LETTERS:
         return Cell(row, column, text[:MOST_LETTERS], "too_long")
-    return Cell(row, column, _clean(text))
+    return Cell(row, column, _clean(_GUARD.sub("", text)))
 
 
 def _clean(text: str) -> str:

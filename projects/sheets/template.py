@@ -14,6 +14,7 @@ from openpyxl.cell.cell import Cell as OpenCell
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from modelling.selectors import parameters
@@ -123,7 +124,7 @@ def _walk(sheet: Worksheet, asked: TemplateFor) -> None:
     sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToWidth = 1
     sheet.page_setup.fitToHeight = 0
-    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     sheet.print_title_rows = "5:5"
 
 
@@ -142,8 +143,8 @@ def _year(sheet: Worksheet, asked: TemplateFor) -> None:
         _put(sheet, 7 + index, 1, str(work.label))
     last = 6 + WORK_ROWS
     _offer(sheet, f"A7:A{last}", [str(work.label) for work in Work])
-    for column, width in zip("ABCDEF", (36, 28, 18, 10, 12, 40), strict=True):
-        sheet.column_dimensions[column].width = width
+    for letter, width in zip("ABCDEF", (36, 28, 18, 10, 12, 40), strict=True):
+        sheet.column_dimensions[letter].width = width
 
 
 def template(project: TemplateFor) -> bytes:
@@ -185,6 +186,9 @@ def refused_rows_csv(understood: Understood) -> str:
             if sheet is not None:
                 writer.writerow([])
             sheet = row.sheet
+            for title in understood.rows:
+                if title.sheet == sheet and title.role == "title" and title.state != "refused":
+                    writer.writerow([guarded(text) for _, text in title.cells])
             heading = by_place.get((sheet, understood.headings.get(sheet, 0)))
             heads = _spread(heading.cells) if heading is not None else []
             writer.writerow(["Sheet", "Row", "What is wrong", "What would be right", *map(guarded, heads)])

@@ -32,6 +32,28 @@ def _mark(sheet: Sheet) -> TemplateMark | None:
     )
 
 
+def _blocks(sheet: Sheet) -> list[Sheet]:
+    """A file of refused rows has a heading for each sheet they came from; each such block is a sheet of its own."""
+    heads = [
+        index
+        for index, row in enumerate(sheet.rows)
+        if [text_of(cell) for cell in row.cells[:3]] == ["Sheet", "Row", "What is wrong"]
+    ]
+    if len(heads) < 2:
+        return [sheet]
+    starts = [0]
+    for head in heads[1:]:
+        start = head
+        while start > starts[-1] + 1 and sheet.rows[start - 1].number == sheet.rows[start].number - 1:
+            start -= 1
+        starts.append(start)
+    ends = [*starts[1:], len(sheet.rows)]
+    return [
+        replace(sheet, name=f"{sheet.name} ({number})", rows=sheet.rows[start:end])
+        for number, (start, end) in enumerate(zip(starts, ends, strict=True), start=1)
+    ]
+
+
 def understand(sheets: list[Sheet], project: ForYear) -> Understood:
     """Read sheets as one summer's survey of one meadow."""
     reader = Reader(project)
@@ -39,7 +61,8 @@ def understand(sheets: list[Sheet], project: ForYear) -> Understood:
     starts: dict[str, int] = {}
     mark: TemplateMark | None = None
     notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))
-    for sheet in sheets:
+    blocks = [block for whole in sheets for block in _blocks(whole)]
+    for sheet in blocks:
         if sheet.hidden or not sheet.rows:
             mark = mark or (_mark(sheet) if sheet.name == MARK_SHEET else None)
             if sheet.name != MARK_SHEET and sheet.rows:
