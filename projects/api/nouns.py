@@ -1,6 +1,7 @@
 """The base of the views that read and change what groups keep here."""
 
 import hashlib
+import re
 from collections.abc import Callable
 from functools import cached_property, wraps
 from typing import Any, TypeVar
@@ -27,6 +28,7 @@ from projects.selectors.actors import actor_of
 from projects.services import remembered
 
 LONGEST_KEY = 200
+_KEY = re.compile(rf"[!-~]{{1,{LONGEST_KEY}}}")
 S = TypeVar("S", bound=Strict)
 IF_MATCH = OpenApiParameter(
     "If-Match", str, OpenApiParameter.HEADER, required=True, description="ETag of the version that was read."
@@ -39,7 +41,7 @@ IF_MATCH_MAYBE = OpenApiParameter(
 )
 IDEMPOTENCY_KEY = OpenApiParameter(
     "Idempotency-Key",
-    str,
+    {"type": "string", "pattern": f"^[!-~]{{1,{LONGEST_KEY}}}$"},
     OpenApiParameter.HEADER,
     description=f"Up to {LONGEST_KEY} letters of the caller's own. The same request with it within a day gives "
     "the same answer and changes nothing more.",
@@ -97,8 +99,9 @@ def once(method: H) -> H:
         if not key or user_id is None:
             answer: HttpResponse = method(self, request, *args, **kwargs)
             return answer
-        if len(key) > LONGEST_KEY or not key.isascii() or not key.isprintable():
-            raise Problem("bad_request", f"Idempotency-Key should be 1 to {LONGEST_KEY} printable ASCII letters.")
+        if not _KEY.fullmatch(key):
+            detail = f"Idempotency-Key should be 1 to {LONGEST_KEY} printable ASCII letters without blanks."
+            raise Problem("bad_request", detail)
         row, held = _begin(request, user_id, key)
         if held:
             return HttpResponse(row.body, status=row.status, headers=row.headers, content_type="application/json")

@@ -14,16 +14,13 @@ from tests.projects.api.caller import token_for
 from tests.projects.county import saltmere
 
 # What is valid by its schema may still name a plant that is none, ask for too much, or be somebody else's.
-CONFIG = SchemathesisConfig.from_dict(
-    {
-        "checks": {
-            "positive_data_acceptance": {"expected-statuses": ["2xx", "401", "403", "404", "409", "412", "422", "428"]},
-            "missing_required_header": {"expected-statuses": ["401", "428"]},
-            # Whoever is not signed in is the public, which some addresses answer.
-            "ignored_auth": {"enabled": False},
-        }
-    }
-)
+CHECKS = {
+    "positive_data_acceptance": {"expected-statuses": ["2xx", "401", "403", "404", "409", "412", "422", "428"]},
+    "missing_required_header": {"expected-statuses": ["401", "428"]},
+    # Whoever is not signed in is the public, which some addresses answer.
+    "ignored_auth": {"enabled": False},
+}
+CONFIG = SchemathesisConfig.from_dict({"checks": CHECKS})
 _application = get_wsgi_application()
 
 
@@ -42,6 +39,12 @@ def application(environ, start_response):
 
 
 schema = schemathesis.openapi.from_wsgi("/api/v1/schema/", application, config=CONFIG)
+# Where a call is sent to things there are, what was made up to be wrong about its address becomes right.
+known_things = schemathesis.openapi.from_wsgi(
+    "/api/v1/schema/",
+    application,
+    config=SchemathesisConfig.from_dict({"checks": {**CHECKS, "negative_data_rejection": {"enabled": False}}}),
+)
 NOUNS = (
     r"/v1/(networks|groups|memberships|sites|permissions|soil-tests|other-funding|projects|forecasts|diary|jobs|audit)/"
 )
@@ -79,7 +82,7 @@ def known(db):
     return token_for(county.coordinator), {name: str(thing.public_id) for name, thing in things.items()}
 
 
-@schema.include(path_regex=NOUNS).parametrize()
+@known_things.include(path_regex=NOUNS).parametrize()
 @FEWER
 def test_no_made_up_call_of_a_coordinator_breaks_the_description(case, known):
     token, ids = known

@@ -41,7 +41,7 @@ class ProjectAnswer(NounAnswer):
     """Null for strangers."""
 
 
-class PlanAnswer(Answer):
+class StoredPlanAnswer(Answer):
     """A plan as it was at some time."""
 
     id: UUID
@@ -148,7 +148,7 @@ def project_answer(actor: Actor, row: MeadowProject) -> dict[str, Any]:
 
 
 def plan_answer(row: PlanVersion) -> dict[str, Any]:
-    found = PlanAnswer(
+    found = StoredPlanAnswer(
         id=row.public_id, number=row.number, plan=orjson.loads(row.plan), note=row.note, created_at=row.created_at
     )
     return found.model_dump(mode="json")

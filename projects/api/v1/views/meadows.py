@@ -137,7 +137,7 @@ class PlansView(NounView):
 
     @extend_schema(
         operation_id="plans_list", summary="Versions of a project's plan", tags=["projects"],
-        parameters=parameters({}), responses={200: page_model(answers.PlanAnswer)},
+        parameters=parameters({}), responses={200: page_model(answers.StoredPlanAnswer)},
     )  # fmt: skip
     def get(self, request: Request, public_id: UUID) -> Response:
         said = self.read_query(request, *PAGE)
@@ -146,7 +146,7 @@ class PlansView(NounView):
 
     @extend_schema(
         operation_id="plans_create", summary="Add the next version of a plan", tags=["projects"],
-        parameters=[IDEMPOTENCY_KEY, IF_MATCH_MAYBE], request=PlanNew, responses={201: answers.PlanAnswer},
+        parameters=[IDEMPOTENCY_KEY, IF_MATCH_MAYBE], request=PlanNew, responses={201: answers.StoredPlanAnswer},
     )  # fmt: skip
     @once
     def post(self, request: Request, public_id: UUID) -> Response:
