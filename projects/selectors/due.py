@@ -18,7 +18,7 @@ from projects.choices import GroupRole
 from projects.models import Forecast, Group, MeadowProject, Membership, Network, Permission, Site, SoilTest, WorkEntry
 from projects.rules import due as rules
 from projects.rules.access import Actor, demand, visible_inner
-from projects.rules.due import Due, Entry, PermissionFact, ProjectFact, Whose
+from projects.rules.due import Due, Entry, PermissionFact, ProjectFact
 from projects.rules.meadows import LIVE
 from projects.selectors.sites import label_of
 
@@ -151,16 +151,7 @@ class NetworkDue:
     without_baseline: list[MeadowProject]
     #: live projects
     live: int
-
-    @property
-    def nothing(self) -> bool:
-        """Whether nothing waits."""
-        return not (
-            self.groups_without_lead
-            or self.groups_without_site
-            or self.projects_without_forecast
-            or self.without_baseline
-        )
+    no_groups: bool
 
 
 def due_of_network(actor: Actor, network: Network) -> NetworkDue:
@@ -191,12 +182,5 @@ def due_of_network(actor: Actor, network: Network) -> NetworkDue:
         without,
         sown_without,
         live,
+        not groups,
     )
-
-
-def whose_moves(dues: Iterable[DueHere]) -> dict[Whose, list[DueHere]]:
-    """What is due, by whose move it is."""
-    found: dict[Whose, list[DueHere]] = {whose: [] for whose in Whose}
-    for here in dues:
-        found[here.due.whose].append(here)
-    return found

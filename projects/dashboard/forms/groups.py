@@ -24,7 +24,7 @@ class Paragraphs(forms.CharField):
         options.setdefault("required", False)
         options.setdefault("max_length", 4000)
         super().__init__(**options)
-        self.widget.attrs.setdefault("rows", 5)
+        self.widget.attrs["rows"] = 5
 
 
 def _name(label: str, missing: str) -> forms.CharField:

@@ -253,6 +253,7 @@ def test_a_coordinator_adds_districts_villages_and_groups(client, read, db):
     appoint(coordinator, network)
     client.force_login(coordinator)
     assert "You coordinate this network: draw its outline" in read("/county/saltmere/").text
+    assert "There is no group yet: add one, then invite somebody to lead it." in read("/home/").text
     path = "/county/saltmere/set-up/"
 
     def post(part, **values):
