@@ -30,6 +30,7 @@ LONGEST_NAME: Final = 120
 LONGEST_LABEL: Final = 40
 MOST_NOTES: Final = 500
 MOST_REASONS: Final = 12
+MOST_QUESTIONS: Final = 500
 #: attribute of a quadrat -> (smallest, largest, whole, what would be right)
 LIMITS: Final = {
     "bare_ground_percent": (0.0, 100.0, False, "a number from 0 to 100"),
@@ -158,6 +159,10 @@ class Desk:
         answer = self.asked.answers.get(key)
         if answer is not None and (any(option.value == answer for option in options) or self._free(free, answer)):
             return answer
+        if key not in self.questions and told is not None and len(self.questions) >= MOST_QUESTIONS:
+            text = f"More than {MOST_QUESTIONS} things would have to be asked; this row comes after them."
+            self.refuse(told, "too_many_questions", text, cell, "the file mended as far as it can be, and sent again")
+            return None
         if key not in self.questions:
             address, read = (cell.address, text_of(cell)[:80]) if cell is not None else ("", "")
             place = told.sheet if told is not None else sheet

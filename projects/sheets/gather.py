@@ -29,6 +29,9 @@ def gather(desk: Desk) -> dict[str, Any]:
         if not told.refused:
             _home(desk, (day or desk.day, label), visits, quadrats)
     for (day, label, _), seen in kept.items():
+        # Asking may have refused a row: there is an end to what can be asked.
+        if seen.told.refused:
+            continue
         home = _home(desk, (day, label), visits, quadrats)
         record = {"name": seen.name, "taxon": seen.taxon, "scale": seen.scale, "value": seen.value}
         home["whole_site" if label == WHOLE_SITE else "records"].append(record)

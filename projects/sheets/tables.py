@@ -26,8 +26,8 @@ MOST_PARTS: Final = 2_000
 MOST_SHEETS: Final = 40
 MOST_ROWS: Final = 50_000
 MOST_COLUMNS: Final = 300
-#: filled cells of a whole file; a survey of 500 quadrats with 300 kinds in each has half as many
-MOST_CELLS: Final = 300_000
+#: filled cells of a whole file: a survey of 500 quadrats with 300 kinds in each
+MOST_CELLS: Final = 160_000
 #: cells that joined cells may be spread over
 MOST_JOINED: Final = 5_000
 MOST_LETTERS: Final = 2_000
