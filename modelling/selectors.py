@@ -264,3 +264,14 @@ def permission_words(key: str) -> dict[str, str] | None:
 def is_machine(key: str) -> bool:
     """Whether the tables know a machine of this key."""
     return key in parameters().nouns["machines"]
+
+
+def scale_codes(scale: str) -> list[str]:
+    """The codes of a cover or frequency scale, such as those of Domin; empty for percent and presence."""
+    return [code for table, subject, code in parameters().numbers if table == "cover_scales" and subject == scale]
+
+
+def taxon_row(key: str) -> dict[str, str] | None:
+    """The table's row on one plant, or None where it has none."""
+    row = parameters().nouns["taxa"].get(key)
+    return dict(row) if row else None

@@ -120,3 +120,21 @@ class Scope(models.TextChoices):
     READ = "read", "Read what you may read"
     WRITE = "write", "Change what you may change"
     EXACT_PLACES = "exact_places", "Read exact places where you may"
+
+
+class ReturnState(models.TextChoices):
+    """How far a yearly return has come."""
+
+    SENT = "sent", "Sent"
+    CHECKING = "checking", "Being checked"
+    SENT_BACK = "sent_back", "Sent back with questions"
+    AGREED = "agreed", "Agreed"
+
+
+class CameBy(models.TextChoices):
+    """How a return came in."""
+
+    FORM = "form", "Typed into the form"
+    SHEET = "sheet", "Spreadsheet"
+    FIELD_SHEET = "field_sheet", "Field sheet, typed in"
+    API = "api", "The API"

@@ -64,7 +64,7 @@ _PROBLEM: dict[str, Any] = {
 
 _REF = "#/components/schemas/{model}"
 #: tags of what belongs to somebody
-NOUNS = frozenset({"networks", "groups", "sites", "projects", "forecasts", "diary", "jobs", "audit"})
+NOUNS = frozenset({"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "jobs", "audit"})
 
 
 class PlainJsonSchema(GenerateJsonSchema):

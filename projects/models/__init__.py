@@ -9,6 +9,16 @@ from projects.models.networks import District, Network, NetworkMembership, Villa
 from projects.models.people import ApiToken, Invitation, RememberedAnswer, SignInFailure, User
 from projects.models.permissions import Permission
 from projects.models.places import SitePlace
+from projects.models.returns import (
+    NameChoice,
+    OutcomeReturn,
+    ReturnQuestion,
+    ReturnResult,
+    ReturnStep,
+    ReturnVersion,
+    Settlement,
+    TaxonRecord,
+)
 from projects.models.sites import OtherFunding, Site, SiteZone, SoilTest
 
 __all__ = [
@@ -21,18 +31,26 @@ __all__ = [
     "Job",
     "MeadowProject",
     "Membership",
+    "NameChoice",
     "Network",
     "NetworkMembership",
     "OtherFunding",
+    "OutcomeReturn",
     "Permission",
     "PlanVersion",
     "RememberedAnswer",
+    "ReturnQuestion",
+    "ReturnResult",
+    "ReturnStep",
+    "ReturnVersion",
+    "Settlement",
     "SignInFailure",
     "Site",
     "SitePlace",
     "SiteZone",
     "SoilTest",
     "StageChange",
+    "TaxonRecord",
     "User",
     "Village",
     "WorkEntry",

@@ -7,7 +7,7 @@ from rest_framework.reverse import reverse
 from projects.api.base import ApiView
 from projects.api.docs import DocsView
 from projects.api.schema import SchemaView, SchemaYamlView
-from projects.api.v1.views import audit, meadows, networks, sites
+from projects.api.v1.views import audit, meadows, networks, returns, sites
 from projects.api.v1.views.estimates import ComparisonsView, EstimatesView
 from projects.api.v1.views.reference import ModelCardView, ReferenceIndexView, ReferenceTableView, SourcesView
 from projects.api.v1.views.vocabularies import VocabulariesView
@@ -29,8 +29,8 @@ class IndexView(ApiView):
 
 # What the index names; each is the name of an address below, after "v1-".
 ENDPOINTS = [
-    "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "jobs", "audit", "me",
-    "vocabularies", "reference", "schema", "docs",
+    "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "returns", "jobs", "audit",
+    "me", "vocabularies", "reference", "schema", "docs",
 ]  # fmt: skip
 
 urlpatterns = [
@@ -65,6 +65,15 @@ urlpatterns = [
     path("forecasts/<uuid:public_id>/", meadows.ForecastView.as_view(), name="v1-forecast"),
     path("forecasts/<uuid:public_id>/answer/", meadows.ForecastAnswerView.as_view(), name="v1-forecast-answer"),
     path("diary/<uuid:public_id>/strike/", meadows.WorkStrikeView.as_view(), name="v1-diary-strike"),
+    path("returns/", returns.ReturnsView.as_view(), name="v1-returns"),
+    path("projects/<uuid:public_id>/returns/", returns.ProjectReturnsView.as_view(), name="v1-project-returns"),
+    path("returns/<uuid:public_id>/", returns.ReturnView.as_view(), name="v1-return"),
+    path("returns/<uuid:public_id>/versions/", returns.ReturnVersionsView.as_view(), name="v1-return-versions"),
+    path("returns/<uuid:public_id>/result/", returns.ReturnResultView.as_view(), name="v1-return-result"),
+    path("returns/<uuid:public_id>/names/", returns.ReturnNamesView.as_view(), name="v1-return-names"),
+    path("returns/<uuid:public_id>/moves/", returns.ReturnMovesView.as_view(), name="v1-return-moves"),
+    path("questions/<uuid:public_id>/answer/", returns.QuestionView.as_view(), name="v1-question-answer"),
+    path("questions/<uuid:public_id>/accept/", returns.QuestionAcceptView.as_view(), name="v1-question-accept"),
     path("jobs/", meadows.JobsView.as_view(), name="v1-jobs"),
     path("jobs/<uuid:public_id>/", meadows.JobView.as_view(), name="v1-job"),
     path("jobs/<uuid:public_id>/restart/", meadows.JobRestartView.as_view(), name="v1-job-restart"),

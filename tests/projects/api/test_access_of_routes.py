@@ -12,10 +12,13 @@ from django.apps import apps
 from django.db import connection, transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from modelling.reading import read_as
 from projects.choices import GroupRole, NetworkRole
+from projects.contracts.returns import ReturnNew
 from projects.models import Job, Membership, OtherFunding, Permission, SoilTest, WorkEntry
 from projects.services.jobs import job_create
 from projects.services.meadows import forecast_create
+from projects.services.returns import return_send
 from tests.projects.api.caller import Caller
 from tests.projects.county import NOW, appoint, empty_network, join, person, saltmere
 
@@ -94,6 +97,15 @@ TABLE = {
     ("v1-diary", "GET"): (OWN, 404),
     ("v1-diary", "POST"): (OWN, 404),
     ("v1-diary-strike", "POST"): (LEADS, 404),
+    ("v1-returns", "GET"): (ALL, None),
+    ("v1-project-returns", "POST"): (OWN, 404),
+    ("v1-return", "GET"): (OWN, 404),
+    ("v1-return-versions", "GET"): (OWN, 404),
+    ("v1-return-result", "GET"): (OWN, 404),
+    ("v1-return-names", "POST"): (OWN, 404),
+    ("v1-return-moves", "POST"): (COORDINATOR, 404),
+    ("v1-question-answer", "POST"): (OWN, 404),
+    ("v1-question-accept", "POST"): (COORDINATOR, 404),
     ("v1-jobs", "GET"): (ALL, None),
     ("v1-job", "GET"): (COORDINATOR | OPERATOR, 404),
     ("v1-job-restart", "POST"): (COORDINATOR | OPERATOR, 404),
@@ -101,7 +113,7 @@ TABLE = {
     ("v1-me", "GET"): (SIGNED_IN, 401),
 }
 #: those of the group who see a thing and may still not do this to it are told 403 instead of 404
-MEMBERS_TOLD_403 = {"member"}
+MEMBERS_TOLD_403 = {"member", "lead"}
 
 
 def routes(patterns=None, prefix=""):
@@ -164,6 +176,14 @@ class Scene:
                 network=county.network, now=NOW,
             )  # fmt: skip
         Job.objects.filter(pk=self.job.pk).update(state="failed", finished_at=NOW)
+        asked = {
+            "year": NOW.year,
+            "visits": [{"on": f"{NOW.year}-04-10", "quadrats": [{"label": "1", "records": [{"name": "cranesbill?"}]}]}],
+        }
+        self.outcome, _ = return_send(
+            actor=lead, project_id=self.project.public_id, asked=read_as(ReturnNew, asked), now=NOW
+        )
+        self.question = self.outcome.current.questions.get()
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
@@ -179,7 +199,9 @@ class Scene:
             "v1-project": self.project, "v1-steps": self.project, "v1-plans": self.project,
             "v1-forecasts": self.project, "v1-diary": self.project, "v1-forecast": self.forecast,
             "v1-forecast-answer": self.forecast, "v1-diary-strike": self.work, "v1-job": self.job,
-            "v1-job-restart": self.job,
+            "v1-job-restart": self.job, "v1-project-returns": self.project, "v1-return": self.outcome,
+            "v1-return-versions": self.outcome, "v1-return-result": self.outcome, "v1-return-names": self.outcome,
+            "v1-return-moves": self.outcome, "v1-question-answer": self.question, "v1-question-accept": self.question,
         }  # fmt: skip
         if name == "v1-reference-table":
             return {"table": "prices"}
@@ -214,6 +236,10 @@ class Scene:
             ("v1-forecasts", "POST"): {},
             ("v1-diary", "POST"): {"on": day, "what": "cut", "note": "seen"},
             ("v1-diary-strike", "POST"): {"because": "wrong"},
+            ("v1-project-returns", "POST"): {"year": NOW.year, "answered": "nothing_done"},
+            ("v1-return-names", "POST"): {"name": "cranesbill?", "taxon": "geranium_pratense"},
+            ("v1-return-moves", "POST"): {"to": "checking"},
+            ("v1-question-answer", "POST"): {"answer": "It was the right day."},
         }  # fmt: skip
         return bodies.get((name, method))
 

@@ -1,0 +1,166 @@
+"""Reads of yearly returns."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+from uuid import UUID
+
+import orjson
+from django.db.models import Q, QuerySet
+
+from modelling import names
+from modelling.reading import read_as
+from modelling.selectors import taxa_of_mix
+from modelling.services import random_seed_of
+from projects.contracts.returns import ReturnNew
+from projects.errors import NotFound
+from projects.models import MeadowProject, NameChoice, OutcomeReturn, ReturnVersion, TaxonRecord
+from projects.rules import returns as rules
+from projects.rules.access import Actor, visible_inner
+from projects.selectors.model_inputs import soil
+
+_FIGURES = (
+    "bare_ground_percent", "litter_percent", "forb_cover_percent", "sward_height_cm", "rattle_plants",
+)  # fmt: skip
+
+
+def return_list(actor: Actor) -> QuerySet[OutcomeReturn]:
+    """Returns of the actor's own groups and networks."""
+    return OutcomeReturn.objects.filter(visible_inner(actor)).select_related(
+        "project", "group", "network", "current", "agreed"
+    )
+
+
+def return_get(actor: Actor, public_id: UUID) -> OutcomeReturn:
+    """One return; raises NotFound."""
+    row = return_list(actor).filter(public_id=public_id).first()
+    if row is None:
+        raise NotFound(f"There is no return {public_id}, or none that you may see.")
+    return row
+
+
+def returns_of(actor: Actor, project: MeadowProject) -> QuerySet[OutcomeReturn]:
+    """Returns of a project, the latest year first; none for strangers."""
+    return return_list(actor).filter(project=project).order_by("-year")
+
+
+def read_content(version: ReturnVersion) -> ReturnNew:
+    """What was sent, as it was sent."""
+    return read_as(ReturnNew, orjson.loads(version.content))
+
+
+def remembered_names(group_id: int) -> dict[str, str]:
+    """What a group means by names: folded name -> key of the plant."""
+    return dict(NameChoice.objects.filter(group=group_id).values_list("folded", "taxon"))
+
+
+def settled_content(version: ReturnVersion) -> ReturnNew:
+    """What was sent, with its names as they are settled now."""
+    settled: dict[str, str] = {}
+    for name, taxon in TaxonRecord.objects.filter(version_of=version).values_list("name", "taxon"):
+        settled.setdefault(name, taxon)
+    data = orjson.loads(version.content)
+    for visit in data.get("visits", ()):
+        lists = [visit.get("whole_site", ()), *(quadrat.get("records", ()) for quadrat in visit.get("quadrats", ()))]
+        for item in (item for items in lists for item in items):
+            # names are kept without the blanks around them
+            item["taxon"] = settled.get(item["name"]) or settled.get(item["name"].strip()) or item.get("taxon")
+    return read_as(ReturnNew, data)
+
+
+def names_to_settle(version: ReturnVersion) -> list[tuple[str, int, names.Match]]:
+    """Written names without a plant that nobody has decided about: name, how many records, what it may be."""
+    decided = set(version.settlements.values_list("folded", flat=True))
+    open_ones: dict[str, list[str]] = defaultdict(list)
+    for name in TaxonRecord.objects.filter(version_of=version, taxon="").values_list("name", flat=True):
+        folded = names.folded(name)
+        if folded not in decided:
+            open_ones[folded].append(name)
+    return [(found[0], len(found), names.match(found[0])) for found in open_ones.values()]
+
+
+def _counting(project: MeadowProject, year: int) -> ReturnVersion | None:
+    """The version of a year that counts: the agreed one, else the one in hand."""
+    row = OutcomeReturn.objects.filter(project=project, year=year).select_related("current", "agreed").first()
+    return None if row is None else row.agreed or row.current
+
+
+def known_before(project: MeadowProject, year: int) -> rules.Known:
+    """What is known of a meadow before a year's return is looked at."""
+    before = _counting(project, year - 1)
+    if before is None:
+        return rules.Known(project.sown_on, None, None)
+    content = settled_content(before)
+    return rules.Known(project.sown_on, rules.kinds(content) or None, rules.rattle_per_m2(content))
+
+
+def survey_question(version: ReturnVersion) -> dict[str, Any] | None:
+    """The question that judges a version, beside the year before and the year before sowing; None without plants."""
+    outcome = version.outcome
+    project = MeadowProject.objects.select_related("site").get(pk=outcome.project_id)
+    survey = _survey(project, settled_content(version))
+    if survey is None:
+        return None
+    question: dict[str, Any] = {"survey": survey, "random_seed": random_seed_of(project.public_id), "facts": {}}
+    before = _counting(project, outcome.year - 1)
+    if before is not None:
+        question["before"] = _survey(project, settled_content(before))
+    if project.sown_on is not None:
+        question["facts"]["first_summer"] = project.sown_on.year + 1
+        first = (
+            OutcomeReturn.objects.filter(Q(year__lt=project.sown_on.year + 1), project=project)
+            .exclude(pk=outcome.pk)
+            .order_by("-year")
+            .select_related("current", "agreed")
+            .first()
+        )
+        if first is not None and (first.agreed or first.current):
+            question["baseline"] = _survey(project, settled_content(first.agreed or first.current))  # type: ignore[arg-type]
+    phosphorus = soil(project.site).get("olsen_p_mg_per_l")
+    if phosphorus is not None:
+        question["facts"]["olsen_p_mg_per_l"] = phosphorus
+    question["facts"]["meadow_area_m2"] = (project.site.net_area_dm2 or project.site.area_dm2) / 100
+    return {name: value for name, value in question.items() if value is not None}
+
+
+def _survey(project: MeadowProject, content: ReturnNew) -> dict[str, Any] | None:
+    """A return's plants as the model takes them; the day is that of the first walk."""
+    visits = [visit for visit in content.visits if visit.quadrats or visit.whole_site]
+    if not visits:
+        return None
+    quadrats = []
+    for visit in visits:
+        for quadrat in visit.quadrats:
+            label = quadrat.label if len(visits) == 1 else f"{visit.on:%d %b} {quadrat.label}"
+            quadrats.append(quadrat.model_dump(mode="json") | {"label": label[:40]})
+    whole: dict[str, dict[str, Any]] = {}
+    for visit in visits:
+        for item in visit.whole_site:
+            whole.setdefault(item.taxon or names.folded(item.name), item.model_dump(mode="json"))
+    return {
+        "on": min(visit.on for visit in visits).isoformat(),
+        "grade": content.grade,
+        "layout": content.layout,
+        "quadrats": quadrats,
+        "whole_site": list(whole.values()),
+        "sown_taxa": sown_taxa(project),
+        "kind": project.site.kind,
+    }
+
+
+def sown_taxa(project: MeadowProject) -> list[str]:
+    """Plants that the latest plan sows or plants, by their keys."""
+    plan = project.plans.order_by("-number").first()
+    if plan is None:
+        return []
+    said = orjson.loads(plan.plan)
+    steps = said.get("steps") or []
+    items = [*(said.get("seed") or []), *(said.get("plugs") or [])]
+    items += [item for step in steps for part in ("seed", "plugs") for item in (step.get(part) or [])]
+    found: dict[str, None] = {}
+    for item in items:
+        for key in taxa_of_mix(item["mix"]) if item.get("mix") else [item.get("taxon")]:
+            if key:
+                found[key] = None
+    return list(found)
