@@ -48,7 +48,9 @@ def readme_estimate():
 def readme_call(base):
     """Return README's curl line as a request to the address served."""
     (line,) = [
-        line for line in (ROOT / "README.md").read_text(encoding="utf-8").splitlines() if line.startswith("    curl ")
+        line
+        for line in (ROOT / "README.md").read_text(encoding="utf-8").splitlines()
+        if line.startswith("    curl -H 'Content-Type")
     ]
     curl, header, kind, data, body, address = shlex.split(line)
     assert (curl, header, data) == ("curl", "-H", "-d")
