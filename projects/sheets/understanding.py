@@ -64,8 +64,9 @@ def understand(sheets: list[Sheet], project: ForYear) -> Understood:
     blocks = [block for whole in sheets for block in _blocks(whole)]
     for sheet in blocks:
         if sheet.hidden or not sheet.rows:
-            mark = mark or (_mark(sheet) if sheet.name == MARK_SHEET else None)
-            if sheet.name != MARK_SHEET and sheet.rows:
+            own = _mark(sheet) if sheet.name == MARK_SHEET else None
+            mark = mark or own
+            if own is None and sheet.rows:
                 notes.append(f"The hidden sheet {sheet.name!r} was not read.")
             for row in sheet.rows:
                 reader.remark(reader.tell(sheet, row, "note"), "hidden", "A hidden sheet; it was not read.")
