@@ -4,7 +4,7 @@ import base64
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -54,7 +54,7 @@ class Filter:
             case "moment":
                 return _moment(name, text)
             case "year":
-                if not (text.isascii() and text.isdigit() and 1900 <= int(text[:9]) <= 2200):
+                if not (text.isascii() and text.isdigit() and len(text) == 4 and 1900 <= int(text) <= 2200):
                     raise query_problem(
                         name,
                         "out_of_range",
@@ -90,15 +90,22 @@ def _fail() -> date:
 
 def _moment(name: str, text: str) -> datetime:
     try:
-        found = datetime.fromisoformat(text)
+        return _in_utc(datetime.fromisoformat(text))
     except ValueError:
-        found = None
-    if found is None or found.tzinfo is None:
         raise query_problem(
             name, "bad_date", f"{name} is {text[:_SHOWN]!r}; a moment is written 2026-09-20T12:00:00Z.",
             text[:_SHOWN], "a date and time with its zone",
-        )  # fmt: skip
-    return found
+        ) from None  # fmt: skip
+
+
+def _in_utc(moment: datetime) -> datetime:
+    """The moment in UTC; raises ValueError without a zone, or where the zone leads past the first or the last year."""
+    if moment.tzinfo is None:
+        raise ValueError
+    try:
+        return moment.astimezone(UTC)
+    except OverflowError:
+        raise ValueError from None
 
 
 CURSOR_PARAMETERS = [
@@ -167,7 +174,8 @@ def page(
 def _limit(text: str | None) -> int:
     if text is None:
         return USUAL
-    if not (text.isascii() and text.isdigit() and 1 <= int(text[:6]) <= MOST):
+    # As many figures as the largest: a longer text is not cut, since what is read on must be what was looked at.
+    if not (text.isascii() and text.isdigit() and len(text) <= len(str(MOST)) and 1 <= int(text) <= MOST):
         raise query_problem(
             "limit",
             "out_of_range",
@@ -185,8 +193,8 @@ def _cursor(row: Model, first: str, second: str) -> str:
 def _read_cursor(text: str, kind: Callable[[str], Any]) -> tuple[datetime, Any]:
     try:
         moment, last = base64.urlsafe_b64decode(text.encode("ascii")).decode("ascii").split(" ")
-        found = datetime.fromisoformat(moment), kind(last[:40])
-        if found[0].tzinfo is None or (isinstance(found[1], int) and not 0 <= found[1] < 2**63):
+        found = _in_utc(datetime.fromisoformat(moment)), kind(last[:40])
+        if isinstance(found[1], int) and not 0 <= found[1] < 2**63:
             raise ValueError
     except ValueError:
         raise _bad_cursor(text) from None
