@@ -310,7 +310,11 @@ def _fields(districts: Iterable[District], villages: Iterable[Village], *, new: 
         "longitude": Amount(label="and longitude", help_text="Degrees; west of Greenwich with a minus before it."),
         "outline": Json(label="or its outline, as GeoJSON", help_text="A polygon, longitude before latitude."),
         "publicity": publicity,
-        "district_id": Pick([(str(d.public_id), d.name) for d in districts], label="District"),
+        "district_id": Pick(
+            [(str(d.public_id), d.name) for d in districts],
+            label="District",
+            help_text="Everybody sees the district of a site that is not private; leave it out if that tells too much.",
+        ),
         "net_area_m2": Amount(
             SQUARE_METRES,
             label="Area to become meadow, m²",
