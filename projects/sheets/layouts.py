@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal
 
 from modelling.names import match
@@ -12,11 +12,20 @@ from projects.sheets.tables import Cell, Row, Sheet
 from projects.sheets.values import amount_of
 
 Kind = Literal["wide", "long", "transposed", "list", "work"]
-#: rows from the top in which the headings must stand
-MOST_ABOVE: Final = 60
 ATTRIBUTES: Final = frozenset(
     {"bare_ground_percent", "litter_percent", "sward_height_cm", "rattle_plants", "forb_cover_percent"}
 )
+#: what each kind of table can use beside quadrats, plants and their names; other columns are kept as notes
+_USED: Final[Mapping[str, frozenset[str]]] = {
+    "wide": frozenset({"elsewhere", "cut", "rake", "graze"}),
+    "long": frozenset({"quadrat", "date", "part", "scale", "value", "cut", "rake", "graze", *ATTRIBUTES}),
+    "transposed": frozenset({"quadrat", "date", "cut", "rake", "graze", *ATTRIBUTES}),
+    "list": frozenset({"date", "value", "cut", "rake", "graze"}),
+    "work": frozenset({"what", "date", "hours", "heads", "money"}),
+}
+_ALWAYS: Final = frozenset({"name", "english", "latin", "note", "own", "surveyor", "total"})
+#: rows from the top in which the headings must stand
+MOST_ABOVE: Final = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +44,9 @@ class Layout:
     """Wide: column -> quadrat."""
     plants: Mapping[int, Cell] = field(default_factory=dict)
     """Transposed: column -> heading with the plant's name."""
+
+    guessed: bool = False
+    """Wide: the headings of the quadrats do not look like quadrats."""
 
     def column(self, *roles: str) -> int | None:
         return next((column for role in roles for column, own in self.roles.items() if own == role), None)
@@ -144,6 +156,15 @@ def _at(row: Row, above: Row | None, below: Row | None, rest: tuple[Row, ...]) -
     if name is not None:
         if row.cells[0].column == name and len(row.cells) == 1 and len(rest) == 0:
             return None
+        others = {
+            cell.column: text_of(cell)
+            for cell in row.cells
+            if cell.column not in roles and not cell.joined and not cell.problem and _holds_amounts(cell.column, rest)
+        }
+        if others:
+            # Amounts under headings that nobody knows: quadrats most likely, and asked about.
+            layout = Layout("wide", row.number, row.number, row.number, roles, others, guessed=True)
+            return 400 + min(len(others), 99), layout
         return 300 + len(roles), Layout("list", row.number, row.number, row.number, roles)
     return None
 
@@ -159,7 +180,9 @@ def find_layout(sheet: Sheet) -> Layout | None:
         if found is not None and (best is None or found[0] > best[0]):
             best = found
     if best is not None:
-        return best[1]
+        layout = best[1]
+        used = _USED[layout.kind] | _ALWAYS
+        return replace(layout, roles={column: role for column, role in layout.roles.items() if role in used})
     return _bare_list(sheet)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date
 from typing import Any, Final
 
@@ -117,6 +118,8 @@ class Reader(Desk):
         heads = [row for row in sheet.rows if layout.first_heading <= row.number <= layout.last_heading]
         told_heads = [self.tell(sheet, row, "heading") for row in heads]
         rows = [row for row in sheet.rows if row.number > layout.last_heading]
+        if layout.guessed:
+            layout = self.are_quadrats(sheet, layout, told_heads[0])
         reader = {
             "wide": self.read_wide,
             "long": self.read_long,
@@ -127,6 +130,19 @@ class Reader(Desk):
         self.unused_columns(sheet, layout, told_heads)
         reader(sheet, layout, told_heads, rows, hint)
         return layout.kind, layout.heading
+
+    def are_quadrats(self, sheet: Sheet, layout: Layout, told: Told) -> Layout:
+        """Ask whether columns of amounts under unknown headings are quadrats; until then they are taken as such."""
+        names = ", ".join(layout.labels.values())
+        answer = self.ask(
+            told,
+            f"quadrats:{sheet.name}",
+            "columns_are_quadrats",
+            f"Amounts stand under {names[:200]}. Are these quadrats?",
+            [("quadrats", "Yes, each is a quadrat"), ("notes", "No: keep them as notes")],
+            cell=told.row.at(min(layout.labels)),
+        )
+        return replace(layout, kind="list", labels={}) if answer == "notes" else layout
 
     def _only_lines(self, told: Told) -> bool:
         """Whether a row of a sheet without a table was a line such as "Date: 14 July", or one single text."""
@@ -213,6 +229,7 @@ class Reader(Desk):
                     self.refuse(told, "no_name", "Amounts without a plant's name.", values[0], "a plant's name")
             elif what in ATTRIBUTES:
                 unit = "mm" if "mm" in first.casefold() else ""
+                self.leftovers(told, layout)
                 for cell in values:
                     if columns[cell.column] != WHOLE_SITE:
                         self.measure(told, None, columns[cell.column], what, cell, unit)
@@ -240,6 +257,9 @@ class Reader(Desk):
             values = [cell for cell in row.cells if cell.column in columns]
             seen = [cell for cell in values if cell.problem or amount_of(cell).kind != "absent"]
             self.leftovers(told, layout)
+            self.read_done(told, sheet, layout, row)
+            if layout.guessed:
+                self.wait(told, f"quadrats:{sheet.name}")
             if not seen:
                 self.remark(told, "not_seen", "No amount anywhere: taken as not seen.")
                 continue

@@ -565,3 +565,26 @@ def test_refused_rows_of_several_sheets_are_read_as_several_sheets() -> None:
 
 def test_nothing_refused_gives_nothing_back() -> None:
     assert refused_rows_csv(understood(LONG)) == ""
+
+
+def test_amounts_under_headings_that_nobody_knows_are_asked_about() -> None:
+    source = "Date: 14/7/26\nSpecies,NW corner,By the gate,Weather\nyarrow,20,,dull\ndock,,30,\n"
+    found = understood(source)
+    key = ask(found, "columns_are_quadrats")
+    assert quadrats(found) == {
+        "NW corner": {"achillea_millefolium": ("percent", "20")},
+        "By the gate": {"rumex_sp": ("percent", "30")},
+    }
+    assert states(found) == {1: "taken", 2: "question", 3: "question", 4: "question"}
+    assert understood(source, answers={key: "quadrats"}).questions == ()
+    as_list = understood(source, answers={key: "notes"})
+    assert whole_site(as_list) == {"achillea_millefolium": ("presence", ""), "rumex_sp": ("presence", "")}
+    assert [note["text"] for note in as_list.survey["notes"]] == ["20", "dull", "30"]
+
+
+def test_a_column_that_the_shape_cannot_use_is_kept_as_notes() -> None:
+    found = understood("Date: 14/7/26\nSpecies,Q1 %,Frequency,Cut date\nyarrow,20,7,2 Aug\nBare ground,5,3,\n")
+    assert [note["text"] for note in found.survey["notes"]] == ["3", "7"]
+    assert found.survey["work"] == [{"what": "cut", "on": "2026-08-02"}]
+    assert [reason.code for reason in found.rows[1].reasons] == ["column_not_used"]
+    assert quadrats(found) == {"Q1": {"achillea_millefolium": ("percent", "20")}}
