@@ -16,7 +16,6 @@ for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 import json  # noqa: E402 - the threads are set before NumPy is read
 import platform  # noqa: E402
 import resource  # noqa: E402
-import statistics  # noqa: E402
 import sys  # noqa: E402
 import time  # noqa: E402
 from collections import Counter  # noqa: E402
@@ -33,23 +32,13 @@ from modelling.core import draws, sampling, stand  # noqa: E402
 from modelling.core.estimate import estimate  # noqa: E402
 from modelling.core.plan import Plan, Question, SeedItem, Site  # noqa: E402
 from modelling.selectors import parameters  # noqa: E402
+from tests.benchmarks.shared import median_ms, say  # noqa: E402
 
 SMALL = "--small" in sys.argv
 RUNS = 1 if SMALL else 15
 DRAWS = 200 if SMALL else 4000
 SITES = (2, 3) if SMALL else (100, 250, 500)
 DAY = date(2026, 7, 1)
-
-
-def median_ms(act: Callable[[], Any], runs: int = RUNS) -> tuple[float, float, float]:
-    """Median, least and most milliseconds of `runs` runs after one that is not counted."""
-    act()
-    taken = []
-    for _ in range(runs):
-        start = time.perf_counter()
-        act()
-        taken.append((time.perf_counter() - start) * 1000)
-    return statistics.median(taken), min(taken), max(taken)
 
 
 def question(area_m2: float, seed: int, draws_: int, species: int = 0) -> Question:
@@ -104,9 +93,9 @@ def one_estimate() -> None:
             for _ in range(-(-number // width)):
                 getattr(generator, law)(out=buffer)
 
-    base = median_ms(bare)
-    full = median_ms(lambda: estimate(parameters(), asked))
-    lean = median_ms(lambda: estimate(parameters(), asked, detailed=False))
+    base = median_ms(bare, RUNS)
+    full = median_ms(lambda: estimate(parameters(), asked), RUNS)
+    lean = median_ms(lambda: estimate(parameters(), asked, detailed=False), RUNS)
     say(f"numbers drawn: {dict(counts)}")
     say(f"drawing them alone: {base[0]:.1f} ms ({base[1]:.1f} to {base[2]:.1f})")
     for name, taken in (("with timelines and drivers", full), ("without", lean)):
@@ -138,16 +127,10 @@ def over_http() -> None:
         if answer.status_code != 200:
             raise SystemExit(f"POST /api/v1/estimates/ answered {answer.status_code}")
 
-    post, index = median_ms(ask), median_ms(lambda: client.get("/api/v1/"))
+    post, index = median_ms(ask, RUNS), median_ms(lambda: client.get("/api/v1/"), RUNS)
     for name, taken in (("POST /api/v1/estimates/", post), ("GET /api/v1/", index)):
         say(f"{name}: p50 {taken[0]:.2f} ms ({taken[1]:.2f} to {taken[2]:.2f}), {1000 / taken[0]:.1f} a second")
     say(f"an estimate takes {post[0] / index[0]:.0f} x the index")
-
-
-def say(line: str) -> None:
-    """Print one line at once."""
-    sys.stdout.write(line + "\n")
-    sys.stdout.flush()
 
 
 def main() -> None:
