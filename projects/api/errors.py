@@ -6,7 +6,7 @@ from typing import Any
 
 import orjson
 from django.core.exceptions import PermissionDenied
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.urls import Resolver404, resolve
 from django.views import csrf, defaults
 from rest_framework import exceptions
@@ -319,6 +319,8 @@ def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Answer a request that Django itself found malformed."""
     if is_api(request):
         return problem_response(Problem("bad_request", "The request is malformed: check its headers and address."))
+    # The page looks for the form's token first: a form that cannot be read would be refused again, as a 500.
+    request.POST = QueryDict()
     return defaults.bad_request(request, exception)
 
 

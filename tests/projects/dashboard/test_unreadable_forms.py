@@ -1,0 +1,24 @@
+"""Forms that no browser sends: refused as malformed, not answered as a mistake of ours."""
+
+import pytest
+from django.test import Client
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("content_type", "status"),
+    [
+        ("application/x-www-form-urlencoded; charset=utf-16", 400),
+        ("application/x-www-form-urlencoded; charset=rot13", 400),
+        ("multipart/form-data", 400),
+        # read as a form without anything in it, and so without its token
+        ("multipart/form-data; boundary=x", 403),
+    ],
+)
+@pytest.mark.parametrize("path", ["/sign-in/", "/invitation/nothing/"])
+def test_a_form_that_cannot_be_read_is_a_bad_request(path, content_type, status):
+    client = Client(enforce_csrf_checks=True, raise_request_exception=False)
+    client.cookies["csrftoken"] = "a" * 32
+    answer = client.generic("POST", path, b"csrfmiddlewaretoken=" + b"a" * 32, content_type=content_type)
+    assert answer.status_code == status
+    assert "text/html" in answer.headers["Content-Type"]
