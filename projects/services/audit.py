@@ -15,9 +15,14 @@ from projects.rules.access import Actor
 #: be private tomorrow, and an entry stays
 _LEFT_OUT: Final = frozenset(
     {"id", "public_id", "version", "created_at", "updated_at", "email", "name_of_person", "password", "digest"}
-    | {"shown_easting_m", "shown_northing_m"}
+    | {"shown_easting_m", "shown_northing_m", "village"}
 )
-_PERSONAL: Final = {"User": frozenset({"name", "last_login"}), "ApiToken": frozenset({"name", "begins"})}
+_PERSONAL: Final = {
+    "User": frozenset({"name", "last_login"}),
+    "ApiToken": frozenset({"name", "begins"}),
+    # how strangers reach a group is an address or a number of one of its people
+    "Group": frozenset({"contact"}),
+}
 LONGEST: Final = 400
 
 

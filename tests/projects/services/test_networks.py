@@ -485,7 +485,16 @@ def test_the_audit_names_nobody_and_no_address(county):
     for act in NOBODY_BUT:
         make(act, county.as_(county.operator if act == "network_create" else county.coordinator), county)
     networks.membership_end(actor=county.as_(county.lead), public_id=of(county, county.member).public_id, now=LATER)
+    networks.group_change(
+        actor=county.as_(county.lead),
+        public_id=county.groups["Gullhaven Meadow Makers"].public_id,
+        asked=GroupChange(contact="Ring Wenna, 01632 960 001, or wenna@example.org", about="We rake."),
+        if_version=None,
+        now=LATER,
+    )
     text = all_audit_text()
+    assert "We rake." in text
+    assert "01632" not in text
     assert "Wrackham Rakes" in text
     for user in User.objects.all():
         assert user.name not in text

@@ -152,6 +152,8 @@ def test_a_village_alone_is_a_place_known_to_the_kilometre(county):
         "village", "Gullhaven", 598_500, 435_500, 1_000,
     )  # fmt: skip
     assert (row.village, shown(row)) == ("Gullhaven", (598_000, 435_000, 1_000))
+    # which village is a place too: whoever may read the audit may still not be let read exact places
+    assert "Gullhaven" not in AuditEntry.objects.get(object_id=row.public_id).after.values()
 
 
 def test_an_outline_gives_the_area_and_a_point_inside(county):
