@@ -134,6 +134,8 @@ def _said(refusal: FieldError, name: str | None) -> str:
     """What to say instead of the contract's words for programs."""
     if name == "scopes" and refusal.code == "too_few":
         return "Tick at least one: a token that may do nothing is of no use."
+    if name == "scopes" and refusal.code == "contradiction":
+        return "Tick reading as well: without it, a token is of no use for the rest."
     if name == "days" and refusal.code == "not_a_whole_number":
         return "Say for how many days, such as 90."
     return ""

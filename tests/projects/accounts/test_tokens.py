@@ -71,6 +71,8 @@ def test_the_form_begins_with_reading_for_90_days(village, signed_in):
         ({"name": "M\x00p"}, "a character that cannot be shown (U+0000)"),
         ({"name": "M" * 81}, "At most 80 characters are allowed."),
         ({"scopes": []}, "Tick at least one"),
+        ({"scopes": ["write"]}, "Tick reading as well"),
+        ({"scopes": ["exact_places"]}, "Tick reading as well"),
         ({"scopes": ["read", "everything"]}, "“everything” is not in the list"),
         ({"days": "366"}, "366 will not do; it must be at most 365."),
         ({"days": "0"}, "0 will not do; it must be at least 1."),
