@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import Any, Final
 
 from modelling import calendar, contracts, wording
 from modelling.answer_growth import Growth
@@ -17,6 +17,9 @@ from modelling.core.estimate import Compared, Estimate
 from modelling.core.parameters import ParameterSet
 from modelling.core.summary import quantiles
 from modelling.release import MODEL_VERSION, RELEASE
+
+#: class of care whose cuttings lie, whatever the date of the cut
+LYING: Final = "cut_left"
 
 
 class Answers(Part):
@@ -101,6 +104,7 @@ class Answers(Part):
 
     def plan_answer(self) -> dict[str, Any]:
         plan, care = self.plan, self.plan.care
+        left = care.arisings == "left" and bool(care.cuts)
         steps = []
         for step in plan.steps:
             if step.operation is not None:
@@ -126,8 +130,8 @@ class Answers(Part):
             "sward": plan.sward,
             "net_area_m2": plan.net_m2,
             "steps": steps,
-            "regime": care.regime,
-            "regime_label": self.word("regime", care.regime),
+            "regime": LYING if left else care.regime,
+            "regime_label": self.word("regime", LYING if left else care.regime),
             "first_year_cuts": care.first_year_cuts,
             "cut_on": [wording.month_day(*cut) for cut in care.cuts],
             "shut_up_on": None if care.shut_up is None else wording.month_day(*care.shut_up),

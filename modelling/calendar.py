@@ -166,7 +166,7 @@ class Maker:
             word = self.parameters.nouns["vocabularies"][f"grazing:{grazing.by}"]["label"]
             yield self.entry(
                 on,
-                f"{word} graze the regrowth",
+                f"{word} graze {'through the summer' if care.regime.startswith('summer_') else 'the regrowth'}",
                 "grazing",
                 "Look at stock, fence and water every day.",
                 until=until,

@@ -12,6 +12,11 @@ from modelling.core.scenario import FORECASTS, USUAL, Care
 
 #: what a lapse turns the year into, in the order of the drawn kind: not cut, cut and left lying, cut too early
 LAPSES: Final = ("uncut", "cut_left", "early_cut")
+#: a hay cut left lying and one taken off: what lying cuttings do to a cut of any date
+LEFT: Final = "cut_left"
+TAKEN: Final = "hay"
+#: columns that lying cuttings change by a factor
+CHANGED_BY_LEAVING: Final = ("crop_factor", "bare_share")
 
 
 class Aftercare:
@@ -31,7 +36,7 @@ class Aftercare:
     """
 
     def __init__(self, site: Draws, care: Care, years: int) -> None:
-        self.parameters, self.keys = site.parameters, (care.regime, *LAPSES)
+        self.parameters, self.care = site.parameters, care
         self.lapse_chance = site.row("aftercare", "lapse_chance")
         uncut = site.value("aftercare", "lapse_uncut_share")
         left = site.value("aftercare", "lapse_left_share")
@@ -43,8 +48,17 @@ class Aftercare:
 
     def factor(self, quantity: str, cut: slice) -> Array:
         """One column of the regimes table for the draws `cut`: (years, forecasts, draws)."""
-        values = np.array([self.regime_value(key, quantity) for key in self.keys])
+        values = np.array([self.planned(quantity), *(self.regime_value(key, quantity) for key in LAPSES)])
         return values.take(self.chosen[:, :, cut])
+
+    def planned(self, quantity: str) -> float:
+        """One number of the planned regime, with the cuttings left lying if that is planned."""
+        value = self.regime_value(self.care.regime, quantity)
+        if not self.care.arisings_left:
+            return value
+        if quantity in CHANGED_BY_LEAVING:
+            return value * self.regime_value(LEFT, quantity) / self.regime_value(TAKEN, quantity)
+        return max(value, self.regime_value(LEFT, quantity)) if quantity == "arisings_left" else value
 
     def regime_value(self, regime: str, quantity: str) -> float:
         """One number of the regimes table."""

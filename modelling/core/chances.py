@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from modelling.core.distributions import Array
-from modelling.core.species import GRASSES, SLOW, Traits
+from modelling.core.species import ANNUAL, GRASSES, SLOW, Traits
 from modelling.core.sward import Sward
 
 
@@ -55,7 +55,7 @@ class Chances:
         local = come
         if traits.bare_half_share is not None:
             open_share = self.sward.bare / (self.sward.bare + traits.bare_half_share)
-            if traits.name == "annual":
+            if traits.name == ANNUAL:
                 local = open_share**2 * self.seedlings * ~self.mown_before_seed
             else:
                 come = local = open_share * self.seedlings

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from calendar import month_name
+
 from modelling.core.brief import RATTLE_TAXON, Brief, bare_after, has_short_lived, season_of, sown_late
+from modelling.core.care import cut_early, grazed_in_summer, too_late
 from modelling.core.errors import InputError
 from modelling.core.plan import Step, YearlyCare
 from modelling.core.seed import contents, usual_rate
@@ -114,13 +117,7 @@ def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: Yearly
                 f"Only about {100 * bare:.0f} % of the ground will be bare when the seed falls; a third to a half is "
                 "usual.",
             )
-    if care.regime in {"early_cut", "summer", "spring_summer"} and short_lived and not care.refuge_share:
-        brief.warn(
-            "cut_before_seed_shed",
-            "/plan/aftercare",
-            "The yearly cut comes before yellow rattle sheds its seed (mid July); it dies out unless a strip is left "
-            "uncut.",
-        )
+    check_cuts(brief, care, short_lived)
     if care.arisings == "left" and care.cuts:
         brief.warn(
             "arisings_left",
@@ -139,6 +136,44 @@ def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: Yearly
                     "/plan/aftercare/aftermath_grazing",
                     f"Grazing is planned but there is no {what.removeprefix('a ')}.",
                 )
+
+
+def check_cuts(brief: Brief, care: YearlyCare, short_lived: bool) -> None:
+    """Cuts and grazing at a time that harms."""
+    spring = brief.value("cut", "spring_to_month")
+    early = any(cut_early(brief, cut) for cut in care.cuts)
+    if early and short_lived and not care.refuge_share:
+        brief.warn(
+            "cut_before_seed_shed",
+            "/plan/aftercare",
+            "The yearly cut comes before yellow rattle has shed its seed (mid July); it dwindles or dies out unless a "
+            "strip is left uncut.",
+        )
+    if care.cuts and care.cuts[-1][0] <= spring and care.regime == "winter_topped":
+        brief.warn(
+            "cut_only_in_spring",
+            "/plan/aftercare",
+            "The only cut is in winter or spring, so the meadow stands uncut all summer and nothing is taken off: "
+            "grass gains. Cut it in July, August or September too.",
+        )
+    if care.cuts and not early and all(too_late(brief, cut) for cut in care.cuts if cut[0] > spring):
+        late = [cut for cut in care.cuts if cut[0] > spring]
+        if late:
+            brief.warn(
+                "cut_late",
+                "/plan/aftercare",
+                f"A cut on {late[0][1]} {month_name[late[0][0]]} comes late: what was to be taken off has gone back "
+                "to the roots, and the ground is often too wet to carry it off. August or September is better.",
+            )
+    grazing = care.grazing
+    if care.cuts and grazed_in_summer(brief, care.cuts, grazing):
+        brief.warn(
+            "grazed_while_growing",
+            "/plan/aftercare/aftermath_grazing",
+            f"{brief.word('grazing', grazing.by)} would be there from {month_name[grazing.from_month]} to "
+            f"{month_name[grazing.to_month]}, while the meadow should grow up to its cut: they take the flowers and "
+            "the seed. Let them in after the cut, and out before April.",
+        )
 
 
 def _pointer(given: tuple[Step, ...], step: Step) -> str:

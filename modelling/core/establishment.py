@@ -249,7 +249,9 @@ class _Run:
         seen = (self.density / (self.density + 1)).mean(axis=-1)
         present = (self.density * self.ground.area_m2 >= rattle.fate).mean(axis=-1)
         present = np.maximum(present, held.mean(axis=-1))
-        return Timeline(rattle.taxon.key, present, seen, seen, self.density.mean(axis=-1))
+        # where first-year mowing starts in spring none comes into flower
+        flower = seen * (1 - (self.sward.mown_early * self.sward.zone_shares).sum(axis=-1))
+        return Timeline(rattle.taxon.key, present, seen, flower, self.density.mean(axis=-1))
 
     def _inputs(self) -> dict[str, Array]:
         """Draws that may drive the outcome."""

@@ -282,7 +282,8 @@ class Zoner:
 
 def care_of(plan: FullPlan) -> Care:
     """Yearly care for the kernel."""
-    return Care(plan.care.regime, plan.care.first_year_cuts, plan.care.refuge_share)
+    care = plan.care
+    return Care(care.regime, care.first_year_cuts, care.refuge_share, care.arisings == "left" and bool(care.cuts))
 
 
 def taxon_of(parameters: ParameterSet, key: str) -> Taxon:

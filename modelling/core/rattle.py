@@ -19,8 +19,8 @@ from modelling.core.sward import Sward, SwardModel
 #: numbers of yellow rattle that are not drawn
 PLAIN: Final = (
     "ceiling", "competition_exponent", "crop_limit", "crop_limit_scale", "half_density", "host_exhaustion_share",
-    "host_half_crop", "refuge_spill_share", "seeds_per_plant", "soil_seed_share", "suppression_memory_share",
-    "suppression_now_share",
+    "host_half_crop", "mown_early_none_cuts", "mown_early_return_share", "refuge_spill_share", "seeds_per_plant",
+    "soil_seed_share", "suppression_memory_share", "suppression_now_share",
 )  # fmt: skip
 
 
@@ -107,7 +107,8 @@ class Rattle:
         """Share of the seed that is shed before the cut, (years, parts, zones, forecasts, draws)."""
         care, mown_early = self.sward.model.aftercare, self.sward.model.mown_early[:, :, None, None]
         cut_part = care.factor("rattle_seed_return_share", self.sward.cut)[:, None]
-        early = care.regime_value("early_cut", "rattle_seed_return_share")
+        cuts, none_from = self.sward.model.care.first_year_cuts, self.model.value["mown_early_none_cuts"]
+        early = 0.0 if cuts >= none_from else self.model.value["mown_early_return_share"]
         cut_part = np.where(mown_early, np.minimum(cut_part, early), cut_part)
         uncut = np.full_like(cut_part, care.regime_value("uncut", "rattle_seed_return_share"))
         return np.stack([cut_part, uncut][: len(self.part_share)], axis=1)

@@ -144,8 +144,12 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class Care:
-    """Yearly care: key of the regimes table, cuts in a first year, share (0 to 1) left uncut as a refuge."""
+    """Yearly care: key of the regimes table, cuts in a first year, share (0 to 1) left uncut as a refuge.
+
+    Whatever their date, cuttings may be left lying.
+    """
 
     regime: str
     first_year_cuts: float
     refuge_share: float = 0.0
+    arisings_left: bool = False

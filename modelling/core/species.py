@@ -18,6 +18,7 @@ from modelling.core.scenario import Ground, Taxon
 
 CLASSES: Final = ("reliable", "pioneer", "legume", "annual", "grass", "slow_grass", "slow")
 RATTLE: Final = "rattle"
+ANNUAL: Final = "annual"
 GRASSES: Final = ("grass", "slow_grass")
 SLOW: Final = ("slow_grass", "slow")
 
@@ -85,7 +86,7 @@ def all_traits(world: Draws) -> dict[str, Traits]:
             name=name,
             establishment=establishment[base] * world.value_or(name, "establishment_ratio", 1),
             hurdle=hurdle[base] + world.value_or(name, "hurdle_offset", 0),
-            survival=np.zeros(world.n) if name == "annual" else lives,
+            survival=np.zeros(world.n) if name == ANNUAL else lives,
             recruits=recruits * world.value_or(name, "local_recruits_ratio", 1),
             ceiling=ceiling * world.value_or(name, "ceiling_ratio", 1),
             noise=world.value(name, "yearly_noise"),

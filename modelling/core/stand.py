@@ -15,7 +15,7 @@ from modelling.core.distributions import Array
 from modelling.core.draws import Draws
 from modelling.core.sampling import stream
 from modelling.core.scenario import FORECASTS, Ground, Taxon, Zone
-from modelling.core.species import SLOW, SeedOnSite, Traits, germination_weights
+from modelling.core.species import ANNUAL, SLOW, SeedOnSite, Traits, germination_weights
 from modelling.core.timelines import TimelineSums
 
 
@@ -200,6 +200,7 @@ class Stand:
         species = len(model.taxa)
         self.noise = model.noise(buffers.noise[:species])[..., :width]
         self.ceiling = model.traits.ceiling[self.cut]
+        self.mown_early = chances.sward.model.mown_early
         #: state at which half of the quadrats of an area hold the species
         self.half_seen = [1 / (self.ceiling * area) for area in areas_m2]
         #: years between seedling and first flower -> share of the plants that live that long
@@ -266,6 +267,8 @@ class Stand:
             else:
                 np.multiply(self.state(year - lag)[members], self.lives[lag], out=flower[members])
                 np.minimum(now[members], flower[members], out=flower[members])
+        if self.model.traits.name == ANNUAL:
+            flower *= ~self.mown_early[year][:, None, None]
         return flower
 
     def observe(self, year: int, now: Array, totals: list[Array]) -> None:

@@ -97,9 +97,9 @@ def plugs_only(n):
     return (Zone(1.0, (), (), (Planting(1, {"cowslip": 1.0, "easy_forb": 0.5}), Planting(2, {"cowslip": 0.25}))),)
 
 
-def late_sowing(n):
-    """Sown in spring and mown from spring on; rattle added the next autumn."""
-    late = Sowing(1, each(30), late=True, mown_early=True)
+def late_sowing(n, late=True):
+    """Sown in spring (or autumn) and mown from spring on; rattle added the next autumn."""
+    late = Sowing(1, each(30), late=late, mown_early=True)
     return (Zone(1.0, (work(n),), (late, Sowing(2, each(60, (RATTLE,))))),)
 
 
@@ -129,6 +129,8 @@ CASES = {
     ),
     "sheep in summer": lambda n: scenario(n, care=Care("summer_sheep", 0)),
     "cuttings left": lambda n: scenario(n, care=Care("cut_left", 2), quadrat_area_m2=0.25),
+    "cut early and left": lambda n: scenario(n, care=Care("early_cut", 2, 0.1, arisings_left=True)),
+    "mown from spring": lambda n: scenario(n, zones=late_sowing(n, late=False), care=Care("hay", 3)),
     "tall and uncut": lambda n: scenario(
         n, ground=ground(n, tall=True, bare_share=0.003), zones=(Zone(1.0, (), (Sowing(1, each(100)),)),),
         care=Care("uncut", 0),

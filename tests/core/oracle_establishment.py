@@ -14,6 +14,8 @@ from modelling.core import sampling
 FORECASTS = (0, 1)
 NOISE_YEARS = 10
 NOISE_BLOCK = 500
+#: marks a regime whose cuttings are left lying
+LEFT = ", left"
 
 
 def expit(x):
@@ -123,7 +125,14 @@ class Draw:
         return otherwise if number is None else number.mode
 
     def regime_value(self, regime, quantity):
-        return self.luck.parameters.value("regimes", regime, quantity)
+        """A number of a regime; with cuttings left lying as a hay cut left lying differs from one taken off."""
+        key = regime.removesuffix(LEFT)
+        value, hay, lying = (self.luck.parameters.value("regimes", k, quantity) for k in (key, "hay", "cut_left"))
+        if key == regime:
+            return value
+        if quantity == "arisings_left":
+            return lying
+        return value * lying / hay if quantity in ("crop_factor", "bare_share") else value
 
     def site(self, name):
         return float(getattr(self.ground, name)[self.d])
@@ -132,11 +141,12 @@ class Draw:
 
     def regime(self, forecast, year):
         """The planned regime, or what a lapse makes of the year."""
+        planned = self.care.regime + (LEFT if self.care.arisings_left else "")
         if forecast == 0:
-            return self.care.regime
+            return planned
         chance = self.luck.row(self.d, "aftercare", "lapse_chance", "site")
         if self.luck.uniform(self.d, "aftercare/lapse", str(year - 1)) >= chance:
-            return self.care.regime
+            return planned
         which = self.luck.uniform(self.d, "aftercare/which", str(year - 1))
         uncut, left = self.value("aftercare", "lapse_uncut_share"), self.value("aftercare", "lapse_left_share")
         if which < uncut:
@@ -373,7 +383,9 @@ class Draw:
                 "refuge": self.regime_value("uncut", "rattle_seed_return_share"),
             }
             if any(sowing.mown_early and sowing.year == year for sowing in zone.sowings):
-                returned["cut"] = min(returned["cut"], self.regime_value("early_cut", "rattle_seed_return_share"))
+                few = self.care.first_year_cuts < self.value("rattle", "mown_early_none_cuts")
+                missed = self.value("rattle", "mown_early_return_share") if few else 0.0
+                returned["cut"] = min(returned["cut"], missed)
             for part in parts:
                 old[part] = self.value("rattle", "soil_seed_share") * shed[part]
                 shed[part] = plants[part] * self.value("rattle", "seeds_per_plant") * returned[part]
@@ -422,8 +434,10 @@ class Draw:
                 history[z].append(state)
         return history
 
-    def flowering(self, taxon, history, year):
-        """State of the plants old enough to flower."""
+    def flowering(self, taxon, zone, history, year):
+        """State of the plants old enough to flower; mowing from spring on takes the annuals before they do."""
+        if taxon.model_class == "annual" and any(s.mown_early and s.year == year for s in zone.sowings):
+            return 0.0
         wait = max(taxon.first_flower_year - 1, 0)
         if year <= wait:
             return 0.0
@@ -503,16 +517,18 @@ class Draw:
                     total[area] += weight * self.residents(zone, seasons_of[z], year, area)
                     total[area] += weight * self.arrivals(zone, seasons_of[z], year, area)
                 for taxon in plants:
-                    self.count(answer, taxon, histories[taxon.key][z], (forecast, year), weight, known, sown, total)
+                    self.count(
+                        answer, taxon, zone, histories[taxon.key][z], (forecast, year), weight, known, sown, total
+                    )
             answer.sown_species[at] = sown[self.quadrat_m2]
             answer.species[at], answer.species_1m2[at] = total[self.quadrat_m2], total[self.unit_m2]
             enough = max(self.value("rattle", "held_density"), 1 / self.ground.area_m2)
             answer.rattle_held[at] = answer.rattle[at] >= enough
 
-    def count(self, answer, taxon, history, at, weight, known, sown, total):
+    def count(self, answer, taxon, zone, history, at, weight, known, sown, total):
         """Add one species of one zone to the counts and to its own line."""
         name, ceiling = taxon.model_class, self.ceiling(taxon.model_class)
-        expected, flower = history[at[1] - 1], self.flowering(taxon, history, at[1])
+        expected, flower = history[at[1] - 1], self.flowering(taxon, zone, history, at[1])
         fate = self.luck.exponential(self.d, "finite_site", taxon.key)
         plants = expected * ceiling * self.ground.area_m2
         whole = 1.0

@@ -13,7 +13,7 @@ import pytest
 
 from modelling.core.establishment import KEPT, USUAL
 from modelling.core.estimate import Estimate, estimate
-from modelling.core.plan import Aftercare, Crew, Plan, PlugItem, Question, SeedItem, Site, Step
+from modelling.core.plan import Aftercare, Crew, Grazing, Plan, PlugItem, Question, SeedItem, Site, Step
 from modelling.selectors import parameters
 from modelling.services import compare_now, estimate_now, read_comparison, read_estimate
 
@@ -277,3 +277,37 @@ def test_mowing_only_and_waiting_are_compared_beside_every_plan() -> None:
     # Warren, Christal and Wilson 2002: 4.9 sown species per m2 sown, 1.8 unsown
     assert mown["species_per_m2"]["p50"] < planned["species_per_m2"]["p50"] - 1
     assert mown["undominated"]
+
+
+def test_a_meadow_cut_only_in_april_stands_uncut_all_summer_and_is_told() -> None:
+    # common practice: an aftermath left standing and a hay crop never taken cost the low plants their light
+    august, april = (run(FIELD, sown_with(1.5, cut_month=(month,))) for month in (8, 4))
+    assert sown_species(april, 6) < 0.8 * sown_species(august, 6)
+    assert "cut_only_in_spring" in [warning.code for warning in april.plan.warnings]
+    assert "cut_only_in_spring" not in [warning.code for warning in august.plan.warnings]
+
+
+def test_cuttings_left_lying_do_not_save_rattle_from_a_june_cut() -> None:
+    # common practice: cut before seed is shed and left lying are two faults, and they add up
+    taken, left = (run(FIELD, sown_with(1.5, cut_month=(6,), arisings=arisings)) for arisings in ("removed", "left"))
+    assert rattle_plants(left, 5) <= rattle_plants(taken, 5) + 0.05
+    assert sown_species(left, 6) <= sown_species(taken, 6)
+    assert "cut_before_seed_shed" in [warning.code for warning in left.plan.warnings]
+
+
+def test_stock_in_the_growing_hay_do_not_mend_it() -> None:
+    # common practice: stock are taken out in spring and let in after the cut
+    shut, grazed = (
+        run(FIELD, sown_with(1.5, cut_month=(8,), aftermath_grazing=stock))
+        for stock in (Grazing("none"), Grazing("sheep", from_month=5, to_month=8))
+    )
+    assert rattle_plants(grazed, 5) < 0.5 * rattle_plants(shut, 5)
+    assert sown_species(grazed, 6) < sown_species(shut, 6)
+    assert "grazed_while_growing" in [warning.code for warning in grazed.plan.warnings]
+
+
+def test_mowing_from_april_on_in_the_first_year_loses_the_rattle() -> None:
+    # common practice; direction of the first-year mowing trials: perennials gain, rattle and annuals are lost
+    late, early = (run(FIELD, sown_with(1.5, first_year_cuts=cuts)) for cuts in (2, 8))
+    assert rattle_plants(early, 2) < 0.05 * rattle_plants(late, 2)
+    assert rattle_plants(early, 5) < 0.1 * rattle_plants(late, 5)
