@@ -43,7 +43,7 @@ STANDING = {
 READS = {
     "network.read", "network.staff", "district.read", "village.read", "group.read", "group.home", "membership.read",
     "invitation.read", "site.read", "site.read_detail", "place.read_exact", "permission.read", "funding.read",
-    "soil_test.read", "project.read", "project.read_detail", "plan.read", "forecast.read", "diary.read", "audit.read",
+    "soil_test.read", "project.read", "project.read_detail", "plan.read", "forecast.read", "diary.read", "audit.read", "return.read",
     "job.read", "account.read", "token.read",
 }  # fmt: skip
 WRITES = {
