@@ -43,8 +43,8 @@ STANDING = {
 READS = {
     "network.read", "network.staff", "district.read", "village.read", "group.read", "group.home", "membership.read",
     "invitation.read", "site.read", "site.read_detail", "place.read_exact", "permission.read", "funding.read",
-    "soil_test.read", "project.read", "project.read_detail", "plan.read", "forecast.read", "diary.read", "audit.read", "return.read",
-    "job.read", "account.read", "token.read",
+    "soil_test.read", "project.read", "project.read_detail", "plan.read", "forecast.read", "diary.read", "audit.read",
+    "return.read", "job.read", "account.read", "token.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -52,7 +52,7 @@ WRITES = {
     "invitation.withdraw", "site.create", "site.change", "site.remove", "permission.change", "funding.change",
     "soil_test.change", "project.create", "project.change", "plan.create", "forecast.create", "diary.write",
     "diary.strike", "job.restart", "account.change", "account.erase", "account.make_operator", "token.create",
-    "token.revoke",
+    "token.revoke", "return.send", "return.answer", "return.settle", "return.check",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
 OPEN = {"network.read", "district.read", "village.read", "group.read", "site.read", "project.read"}
