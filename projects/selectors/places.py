@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from typing import Any, Final
 
 from django.db.models import Q
@@ -27,8 +28,8 @@ class Place:
     reference: str
     #: side of the square, 1 for the place itself
     side_m: int
-    #: GeoJSON geometry, longitude before latitude
-    geometry: dict[str, Any] | None
+    #: what is known of it, or may be shown
+    shape: geography.Outline | geography.Square | geography.Point | None
     #: whether this is all that is known, rather than all that may be shown
     exact: bool
     said: str = ""
@@ -36,6 +37,21 @@ class Place:
     #: degrees north and east of the middle
     latitude: float | None = None
     longitude: float | None = None
+
+    @cached_property
+    def geometry(self) -> dict[str, Any] | None:
+        """GeoJSON geometry, longitude before latitude; worked out when asked for: an outline takes a tenth of a second.
+
+        Lists show none of it.
+        """
+        match self.shape:
+            case geography.Outline():
+                return self.shape.geojson()
+            case geography.Square():
+                return geography.square_geojson(self.shape)
+            case geography.Point():
+                return geography.point_geojson(self.shape)
+        return None
 
 
 def may_see_exactly(actor: Actor, site: Site) -> bool:
@@ -61,16 +77,12 @@ def place_of(actor: Actor, site: Site) -> Place:
 def _exact(row: SitePlace) -> Place:
     point = geography.Point(row.easting_m, row.northing_m)
     latitude, longitude = geography.latitude_longitude(point)
-    square = geography.square_of(point, row.side_m)
+    square = geography.square_of(point, max(row.side_m, 1))
+    shape: geography.Outline | geography.Square | geography.Point = square if row.side_m > 1 else point
     if row.outline:
-        geometry = geography.Outline.from_pairs(row.outline).geojson()
-    elif row.side_m > 1:
-        geometry = geography.square_geojson(square)
-    else:
-        geometry = geography.point_geojson(point)
-    reference = geography.square_of(point, max(row.side_m, 1)).reference
+        shape = geography.Outline.from_pairs(row.outline)
     said = row.said if row.given in {PlaceGiven.GRID_REFERENCE, PlaceGiven.VILLAGE} else ""
-    return Place(reference, row.side_m, geometry, True, said, row.given, latitude, longitude)
+    return Place(square.reference, row.side_m, shape, True, said, row.given, latitude, longitude)
 
 
 def _shown(site: Site) -> Place:
@@ -78,8 +90,7 @@ def _shown(site: Site) -> Place:
     if square is None:
         return Place("", 0, None, False)
     latitude, longitude = geography.latitude_longitude(square.centre)
-    geometry = geography.square_geojson(square)
-    return Place(square.reference, square.side_m, geometry, False, "", "", latitude, longitude)
+    return Place(square.reference, square.side_m, square, False, "", "", latitude, longitude)
 
 
 def shown_square(site: Site) -> geography.Square | None:
