@@ -13,7 +13,7 @@ from projects.choices import GroupRole
 from projects.contracts.base import given
 from projects.contracts.networks import DistrictNew, GroupChange, GroupNew, NetworkChange, NetworkNew, VillageNew
 from projects.errors import broken
-from projects.models import District, Group, Membership, Network, Village
+from projects.models import District, Group, Invitation, Membership, Network, Village
 from projects.rules.access import Actor, demand, visible_inner
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, unchanged_since
@@ -158,6 +158,7 @@ def membership_change(*, actor: Actor, public_id: UUID, role: str, if_version: i
         unchanged_since(row, if_version)
         if row.role == GroupRole.LEAD and role != GroupRole.LEAD:
             _keep_a_lead(row)
+            _take_back_invitations(row, now)
         before = snapshot(row)
         row.role = role
         save_changed(row, now)
@@ -178,6 +179,7 @@ def membership_end(*, actor: Actor, public_id: UUID, now: datetime) -> Membershi
             demand(actor, "membership.leave", owner_id=row.user_id)
         if row.role == GroupRole.LEAD:
             _keep_a_lead(row)
+            _take_back_invitations(row, now)
         before = snapshot(row)
         row.until = now
         save_changed(row, now)
@@ -194,6 +196,12 @@ def _membership(actor: Actor, public_id: UUID) -> Membership:
     row = found(Membership, seen, public_id, "membership", with_=("group",))
     Group.objects.select_for_update().get(pk=row.group_id)
     return found(Membership, seen, public_id, "membership", hold=True, with_=("group",))
+
+
+def _take_back_invitations(row: Membership, now: datetime) -> None:
+    """Withdraw what somebody who no longer leads has sent out, or they could ask themselves back in."""
+    there = Invitation.objects.filter(group=row.group_id, invited_by=row.user_id)
+    there.filter(accepted_at__isnull=True, withdrawn_at__isnull=True).update(withdrawn_at=now, email="")
 
 
 def _keep_a_lead(row: Membership) -> None:

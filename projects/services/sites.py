@@ -108,6 +108,9 @@ def site_change(*, actor: Actor, public_id: UUID, asked: SiteChange, if_version:
     with transaction.atomic():
         site = _held(actor, public_id, "site.change", if_version)
         before, changes = snapshot(site), given(asked)
+        if changes.get("publicity", site.publicity) != site.publicity:
+            # showing more of a place is a way of reading it
+            demand(actor, "place.read_exact", group_id=site.group_id, network_id=site.network_id)
         place = places.read(asked.place, site.network) if asked.place is not None else None
         if "place" in changes and place is None:
             raise broken("/place", "missing", "A site keeps a place; give the new one.", None, "a place")

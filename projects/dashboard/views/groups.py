@@ -15,7 +15,7 @@ from projects.dashboard.forms.base import ServiceForm
 from projects.dashboard.forms.groups import GroupChangeForm, group_initial
 from projects.dashboard.pages.groups import GroupHome, network_sentence
 from projects.dashboard.views.county import as_uuid, coordinated, lines_of
-from projects.errors import NotAllowed, RuleBroken
+from projects.errors import NotAllowed, NotFound, RuleBroken
 from projects.models import Group
 from projects.rules.access import demand, may
 from projects.selectors.due import due_of_group, due_of_network
@@ -155,6 +155,8 @@ class MembersView(OfGroup):
                     now=self.now,
                 )
                 messages.success(request, "Saved.")
+            else:
+                raise NotFound("This button does not do anything; look at the page again.")
         except RuleBroken as refusal:
             return self.page(request, refusal.detail, status=422)
         return HttpResponseRedirect(f"/groups/{self.group.public_id}/members/")

@@ -205,3 +205,13 @@ def test_a_lead_has_all_the_groups_meadows_forecast(client, county, makers):
     job = Job.objects.get()
     assert response.headers["Location"] == f"/jobs/{job.public_id}/"
     assert job.progress_total == 3
+
+
+def test_a_button_of_the_members_page_that_there_is_not_is_told_so(client, county):
+    client.force_login(county.lead)
+    group = county.groups["Gullhaven Meadow Makers"]
+    membership = group.memberships.get(user=county.member)
+    answer = client.post(f"/groups/{group.public_id}/members/", {"membership": membership.public_id, "act": "crown"})
+    assert answer.status_code == 404
+    membership.refresh_from_db()
+    assert (membership.role, membership.until) == ("member", None)

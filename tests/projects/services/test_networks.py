@@ -7,7 +7,15 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from projects.choices import GroupRole, NetworkRole
-from projects.contracts.networks import DistrictNew, GroupChange, GroupNew, NetworkChange, NetworkNew, VillageNew
+from projects.contracts.networks import (
+    DistrictNew,
+    GroupChange,
+    GroupNew,
+    InvitationNew,
+    NetworkChange,
+    NetworkNew,
+    VillageNew,
+)
 from projects.errors import NotAllowed, NotFound, RuleBroken, Stale
 from projects.models import (
     ApiToken,
@@ -24,6 +32,7 @@ from projects.models import (
 )
 from projects.rules.access import PUBLIC_ACTOR, SERVER
 from projects.services import networks
+from projects.services.invitations import invitation_create
 from tests.projects.county import NOW, appoint, join, person, polygon
 from tests.projects.proof import all_audit_text, audited, cast, refused, with_scopes
 
@@ -599,3 +608,20 @@ def test_two_people_erased_are_not_in_each_others_way(county):
             name="", email=None, is_active=False, is_operator=False, erased_at=NOW
         )
     assert User.objects.filter(email__isnull=True).count() == 2
+
+
+def test_who_leads_no_more_has_no_way_back_in(county):
+    group = county.groups["Gullhaven Meadow Makers"]
+    asked = InvitationNew(email="second.address@example.org", role="lead", group_id=group.public_id)
+    sent, _ = invitation_create(actor=county.as_(county.lead), asked=asked, now=NOW)
+    rows = {row.user_id: row for row in Membership.objects.filter(group=group)}
+    for user, role in ((county.member, GroupRole.LEAD), (county.lead, GroupRole.MEMBER)):
+        networks.membership_change(
+            actor=county.as_(county.coordinator),
+            public_id=rows[user.pk].public_id,
+            role=role,
+            if_version=None,
+            now=LATER,
+        )
+    sent.refresh_from_db()
+    assert (sent.withdrawn_at, sent.email) == (LATER, "")

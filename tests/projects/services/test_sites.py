@@ -1,5 +1,6 @@
 """Sites: registering, changing and removing them; soil tests and money from elsewhere."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from uuid import uuid4
 
@@ -604,3 +605,12 @@ def test_the_database_refuses_what_cannot_be(county, number):
             type(row).objects.bulk_update([row], list(fields))
         else:
             type(row).objects.bulk_create([row])
+
+
+def test_a_token_that_may_not_read_the_place_may_not_show_it_either(county):
+    actor = replace(county.as_(county.lead), scopes=frozenset({"read", "write"}))
+    with pytest.raises(NotAllowed):
+        change(county, GARDEN, actor, publicity="exact")
+    garden = Site.objects.get(pk=county.sites[GARDEN].pk)
+    assert (garden.publicity, garden.shown_side_m) == ("private", None)
+    change(county, GARDEN, actor, shade="sun")
