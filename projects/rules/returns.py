@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Final
 
 from modelling.contracts.outcomes import Quadrat, Record
-from modelling.errors import FieldError
+from modelling.errors import FieldError, pointer_of
 from modelling.names import folded
 from modelling.selectors import scale_codes, taxon_row
 from projects.choices import ReturnState
@@ -75,7 +75,7 @@ def errors(asked: ReturnNew, today: date) -> Iterator[FieldError]:
             yield from _records(f"{where}/records", quadrat.records)
     for w, work in enumerate(asked.work):
         if work.on is not None:
-            yield from _day(f"/work/{w}/on", work.on, asked.year, today)
+            yield from _day(pointer_of(("work", w, "on")), work.on, asked.year, today)
     if asked.person_hours and not asked.heads:
         yield FieldError("/heads", "contradiction", "Hours need people: say how many came.", asked.heads, "at least 1")
 
