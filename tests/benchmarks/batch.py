@@ -18,7 +18,7 @@ from pathlib import Path
 
 import redis
 
-from tests.benchmarks.shared import INSIDE, ROOT, machine, run_inside, say
+from tests.benchmarks.shared import INSIDE, ROOT, machine, run_inside, say, stopped_with_us, tidy_when_stopped
 
 SMALL = "--small" in sys.argv
 PROJECTS = 2 if SMALL else 500
@@ -65,7 +65,8 @@ def inside() -> None:
         return float(rows_now.aggregate(last=Max("finished_at"))["last"].timestamp()) - start
 
     def tell(what: str, seconds: float) -> None:
-        say(f"{what}: {seconds:.1f} s, {PROJECTS / seconds:.1f} projects a second")
+        load = os.getloadavg()[0]
+        say(f"{what}: {seconds:.1f} s, {PROJECTS / seconds:.1f} projects a second, load average {load:.2f} at the end")
 
     def by_loop() -> float:
         asked = ask([grown("saltmere", PROJECTS)])
@@ -114,9 +115,10 @@ def _commands(number: int) -> None:
     """Run so many worker processes side by side until nothing is due."""
     words = [sys.executable, "manage.py", "work_jobs", "--once"]
     running = [subprocess.Popen(words, cwd=ROOT, stdout=subprocess.DEVNULL) for _ in range(number)]
-    for process in running:
-        if process.wait(LONGEST_SECONDS):
-            raise SystemExit(f"A worker ended with {process.returncode}.")
+    with stopped_with_us(*running):
+        for process in running:
+            if process.wait(LONGEST_SECONDS):
+                raise SystemExit(f"A worker ended with {process.returncode}.")
 
 
 @contextmanager
@@ -155,6 +157,7 @@ def _redis_left_as_found() -> Iterator[None]:
 
 def main() -> None:
     if INSIDE in sys.argv:
+        tidy_when_stopped()
         with _redis_left_as_found():
             inside()
         return

@@ -5,6 +5,7 @@ Needs no Django, since the database must be named before Django reads the enviro
 
 import os
 import platform
+import signal
 import statistics
 import subprocess
 import sys
@@ -52,6 +53,24 @@ def machine() -> str:
     return f"{day}, Python {platform.python_version()}, {os.cpu_count()} cores ({model}), load average {load:.2f}"
 
 
+def tidy_when_stopped() -> None:
+    """Let SIGTERM end this process as Ctrl-C does, so that what was made for the run is taken away."""
+    signal.signal(signal.SIGTERM, lambda number, frame: sys.exit(128 + number))
+
+
+@contextmanager
+def stopped_with_us(*running: subprocess.Popen[Any]) -> Iterator[None]:
+    """Stop these processes, and wait for them, if the block does not end by itself."""
+    try:
+        yield
+    except BaseException:
+        for process in running:
+            process.terminate()
+        for process in running:
+            process.wait()
+        raise
+
+
 @contextmanager
 def _sqlite() -> Iterator[str]:
     with tempfile.TemporaryDirectory(prefix="forbcast-bench-") as folder:
@@ -72,6 +91,7 @@ def _postgresql(server: str) -> Iterator[str]:
 
 def run_inside(module: str, *, every: bool) -> None:
     """Run a benchmark in a new database: PostgreSQL if DATABASE_URL names one, else, or with `every` also, SQLite."""
+    tidy_when_stopped()
     server = os.environ.get("DATABASE_URL", "")
     on_server = [_postgresql(server)] if server.startswith("postgres") else []
     for made in [_sqlite(), *on_server] if every or not on_server else on_server:
@@ -85,6 +105,7 @@ def run_inside(module: str, *, every: bool) -> None:
                 "FORBCAST_LOG_LEVEL": "WARNING",
             } | dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
             words = [sys.executable, "-m", module, INSIDE, *sys.argv[1:]]
-            done = subprocess.run(words, cwd=ROOT, env=os.environ | own, check=False)
-        if done.returncode:
-            raise SystemExit(done.returncode)
+            with subprocess.Popen(words, cwd=ROOT, env=os.environ | own) as process, stopped_with_us(process):
+                code = process.wait()
+        if code:
+            raise SystemExit(code)
