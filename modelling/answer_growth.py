@@ -7,8 +7,10 @@ from typing import Any, Final
 from modelling import wording
 from modelling.answer_parts import THRESHOLDS, Part, range_of
 from modelling.core import plan as core
+from modelling.core.brief import season_of, sown_late
 from modelling.core.establishment import FORECASTS, KEPT, USUAL
-from modelling.core.seed import live_by_taxon
+from modelling.core.seed import contents, live_by_taxon
+from modelling.core.species import ANNUAL, RATTLE
 from modelling.core.summary import quantiles
 from modelling.core.units import G_PER_KG
 from modelling.core.work import SOW_BY_HAND
@@ -110,11 +112,29 @@ class Growth(Part):
             "standing_crop_g_per_m2": range_of(out.crop[forecast, year]),
         }
 
-    def sown_classes(self) -> set[str]:
-        return {self.parameters.nouns["taxa"][key]["model_class"] for key in self.e.live_seeds_per_m2}
+    def first_classes(self) -> set[str]:
+        """Model classes of what can come up in the first summer; yellow rattle fails where it is sown late."""
+        classes: set[str] = set()
+        for step in self.plan.steps:
+            if season_of(step.on, self.parameters) > self.plan.first_summer:
+                continue
+            taxa = {key for item in step.seed or () for key in contents(self.parameters, item)[0]}
+            found = {self.parameters.nouns["taxa"][key]["model_class"] for key in taxa}
+            classes |= found - {RATTLE} if sown_late(step.on, self.parameters) else found
+        return classes
+
+    def mown_early(self) -> bool:
+        """Whether first-year mowing starts in spring."""
+        many = self.parameters.value("planning", "cut", "many_first_year_cuts")
+        return self.plan.care.first_year_cuts >= many
 
     def first_colour(self) -> str:
-        classes = self.sown_classes()
+        classes = self.first_classes()
+        if classes & {ANNUAL, RATTLE} and self.mown_early():
+            return (
+                "Green: mowing from April takes yellow rattle and cornfield flowers before they bloom, and the "
+                "perennials flower from the second summer."
+            )
         if "annual" in classes:
             under = "; the perennials under them are still leaves" if classes - {"annual", "pioneer"} else ""
             return f"Cornfield flowers colour the first summer and are all but gone by the third{under}."
@@ -161,7 +181,9 @@ class Growth(Part):
 
     def timeline_sentence(self, model_class: str, seen: list[float], first: int | None) -> str:
         at = self.e.headline_index
-        if model_class == "annual":
+        if model_class == ANNUAL and first is None:
+            return "Mown in its first summer before it can flower."
+        if model_class == ANNUAL:
             return "In flower in the first summer, few in the second, gone by the third without fresh soil."
         flowers = (
             "not in flower within these years" if first is None else f"flowers from the {wording.ordinal(first)} summer"

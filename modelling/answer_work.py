@@ -80,6 +80,9 @@ class Work(Part):
         where = self.word("disposal", self.plan.care.disposal)
         if self.plan.care.arisings == "left":
             where = self.word("arisings", "left")
+        elif heaps.hay_t is not None and heaps.hay_t.any():
+            p10, _, p90 = quantiles(heaps.hay_t, P10_P50_P90)
+            where += f", {wording.between(p10, p90, 't')} of dry hay a year"
         if heaps.spoil_t is not None and self.work.spoil_away_gbp is not None:
             p10, _, p90 = quantiles(self.work.spoil_away_gbp, P10_P50_P90)
             where += (

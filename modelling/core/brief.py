@@ -62,6 +62,14 @@ def sown_late(on: date, parameters: ParameterSet) -> bool:
     return (on.month, on.day) > (month, day) and on.month < start
 
 
+def after_christmas(on: date, parameters: ParameterSet) -> bool:
+    """Whether `on` is late in the winter for yellow rattle, though not too late."""
+    month = int(parameters.value("planning", "window", "christmas_month"))
+    day = int(parameters.value("planning", "window", "christmas_day"))
+    last = int(parameters.value("planning", "window", "chill_late_month"))
+    return ((on.month, on.day) > (month, day) or on.month <= last) and not sown_late(on, parameters)
+
+
 def bare_after(parameters: ParameterSet, operations: list[str]) -> float:
     """Most likely bare share after several operations, each opening part of what the others left."""
     closed = 1.0
@@ -79,8 +87,9 @@ def sown_classes(brief: Brief, steps: tuple[Step, ...]) -> set[str]:
 
 
 def has_short_lived(brief: Brief, steps: tuple[Step, ...]) -> bool:
-    """Whether yellow rattle or cornfield annuals are sown."""
-    return bool(sown_classes(brief, steps) & {"rattle", "annual"})
+    """Whether cornfield annuals are sown, or yellow rattle in time for its winter."""
+    in_time = tuple(step for step in steps if not sown_late(step.on, brief.parameters))
+    return "annual" in sown_classes(brief, steps) or "rattle" in sown_classes(brief, in_time)
 
 
 def p_index_of(parameters: ParameterSet, olsen_p_mg_per_l: float) -> int:

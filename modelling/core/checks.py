@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from calendar import month_name
 
-from modelling.core.brief import RATTLE_TAXON, Brief, bare_after, has_short_lived, season_of, sown_late
+from modelling.core.brief import RATTLE_TAXON, Brief, after_christmas, bare_after, has_short_lived, season_of, sown_late
 from modelling.core.care import cut_early, grazed_in_summer, too_late
 from modelling.core.errors import InputError
 from modelling.core.plan import Step, YearlyCare
@@ -92,8 +92,17 @@ def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: Yearly
         if not step.seed:
             continue
         pointer = "/plan/sow_on" if brief.plan.steps is None else f"{_pointer(brief.plan.steps, step)}/on"
-        if sown_late(step.on, brief.parameters):
-            rattle = any(RATTLE_TAXON in contents(brief.parameters, item)[0] for item in step.seed)
+        taxa = {taxon for item in step.seed for taxon in contents(brief.parameters, item)[0]}
+        rattle = RATTLE_TAXON in taxa
+        chilled = any(brief.parameters.nouns["taxa"][taxon]["chill_needed"] == "yes" for taxon in taxa)
+        if rattle and after_christmas(step.on, brief.parameters):
+            brief.warn(
+                "rattle_sown_after_christmas",
+                pointer,
+                f"Sown on {step.on.day} {step.on:%B}: yellow rattle wants its months of cold, and this is late. Sow by "
+                "Christmas.",
+            )
+        if chilled and sown_late(step.on, brief.parameters):
             text = f"Sown on {step.on.day} {step.on:%B}: seed that needs winter chill waits until next year, with loss."
             if rattle:
                 text = (

@@ -97,7 +97,7 @@ def estimate(parameters: ParameterSet, question: Question, *, detailed: bool = T
         timelines=detailed,
     )
     work = Workbook(parameters, plan, question.as_of, n, seed, world)
-    heaps = work.run(ground.crop_g_per_m2, outcome.crop[KEPT, -1])
+    heaps = work.run(ground.crop_g_per_m2, outcome.crop[KEPT, 0], outcome.crop[KEPT, -1])
     work.contingency()
     money = totals(parameters, work, question.horizon_years, n)
     for array in (outcome.species, outcome.sown_species, outcome.rattle, money.setup_cash, money.whole_life_cash):

@@ -8,7 +8,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Final
 
-from modelling.core.brief import RATTLE_TAXON, SMOTHERING, STRIPPING, Brief, bare_after, season_of
+from modelling.core.brief import RATTLE_TAXON, SMOTHERING, STRIPPING, Brief, bare_after, season_of, sown_late
 from modelling.core.care import SHEARS, yearly_care
 from modelling.core.checks import check_ground, check_rates, check_steps
 from modelling.core.parameters import ParameterSet
@@ -38,6 +38,11 @@ ON_BARE: Final = {
     "acid": "acid_meadow",
     "usual": "neutral_meadow",
 }
+#: without yellow rattle, which fails without a winter in the ground: (into a sward, on bare ground)
+IN_SPRING: Final = (
+    {"usual": "robust_flowers", "damp": "wet_ground_flowers", "lime": "chalk_and_limestone"},
+    {"damp": "clay_meadow", "wet": "wet_ground_flowers"},
+)
 
 
 def ground_class(brief: Brief, sward: str) -> str:
@@ -53,9 +58,14 @@ def ground_class(brief: Brief, sward: str) -> str:
     return "rank" if sward == "rank_grass" else "usual"
 
 
-def seed_for(brief: Brief, sward: str, on_bare: bool, net_m2: float, p_index: float) -> tuple[SeedItem, ...]:
+def seed_for(
+    brief: Brief, sward: str, on_bare: bool, net_m2: float, p_index: float, sow_on: date
+) -> tuple[SeedItem, ...]:
     """The service's own choice of seed for the whole net area."""
     table = ON_BARE if on_bare else INTO_SWARD
+    late = sown_late(sow_on, brief.parameters)
+    if late:
+        table = table | IN_SPRING[on_bare]
     mix = table.get(ground_class(brief, sward), table["usual"])
     item = SeedItem(mix=mix, kg=1.0)
     rate = usual_rate(brief.parameters, item, on_bare)
@@ -64,7 +74,9 @@ def seed_for(brief: Brief, sward: str, on_bare: bool, net_m2: float, p_index: fl
     words = f"{label}, {rate.middle:g} g/m² (usual {rate.low:g} to {rate.high:g})"
     shares, inert = contents(brief.parameters, item)
     grassy = not on_bare and sward not in {"bare_or_arable", "flower_rich"}
-    if grassy and p_index < brief.value("advice", "high_p_index"):
+    if late:
+        words += "; no yellow rattle, which fails when it is sown in spring: add it in autumn"
+    elif grassy and p_index < brief.value("advice", "high_p_index"):
         in_mix = rate.middle * shares.get(RATTLE_TAXON, 0.0) * (1 - inert)
         missing = brief.value("rattle", "top_up") - in_mix
         smallest = min(pack.size for pack in packs_of(brief.parameters, "seed_rattle"))
@@ -139,7 +151,7 @@ def steps_of(brief: Brief, sward: str, scale: str, net_m2: float, p_index: float
         "advice", "little_bare_share"
     )
     if seed is None:
-        seed = seed_for(brief, sward, bare, net_m2, p_index)
+        seed = seed_for(brief, sward, bare, net_m2, p_index, sow_on)
     given = brief.plan.preparation is not None
     out = [Step(sow_on - timedelta(days=days_before(brief, key)), operation=key, given=given) for key in keys]
     if seed:

@@ -24,6 +24,8 @@ DISPOSAL: Final = {
     "green_waste": "arisings_green_waste_site",
     "farmer": "arisings_to_farmer_hay",
 }
+HEAP: Final = "heap"
+FARMER: Final = "farmer"
 EXCAVATOR: Final = "strip_turf_excavator"
 WEEDING: Final = "pull_weeds_hand"
 GRAZE: Final = "aftermath_graze"
@@ -69,12 +71,13 @@ class Done:
 
 @dataclass(frozen=True, slots=True)
 class Heaps:
-    """Cuttings in a year (fresh t and loose m3) and spoil (t, m3; None where nothing is stripped)."""
+    """Cuttings in a year (fresh t and loose m3), spoil (t, m3; None where nothing is stripped) and hay (t)."""
 
     cuttings_t: Array
     cuttings_m3: Array
     spoil_t: Array | None
     spoil_m3: Array | None
+    hay_t: Array | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -339,11 +342,13 @@ class Workbook:
 
     # ---------------------------------------------------------------- the whole plan
 
-    def cuttings(self, crop_g_per_m2: Array, area_m2: float) -> tuple[Array, Array]:
-        """Fresh tonnes and loose cubic metres of one cut of a standing crop: (draws,) each."""
-        dry = crop_g_per_m2 * area_m2 / G_PER_T * self.row("rates", "cuttings", "collected_share")
-        fresh = dry * self.row("rates", "cuttings", "fresh_per_dry_ratio")
-        return fresh, fresh * self.row("rates", "cuttings", "loose_volume")
+    def dry_t(self, crop_g_per_m2: Array, area_m2: float) -> Array:
+        """Dry tonnes that one cut of a standing crop brings off: (draws,)."""
+        return crop_g_per_m2 * area_m2 / G_PER_T * self.row("rates", "cuttings", "collected_share")
+
+    def fresh_t(self, dry_t: Array) -> Array:
+        """The same as it lies when cut green."""
+        return dry_t * self.row("rates", "cuttings", "fresh_per_dry_ratio")
 
     def spoil(self, operation: str, area_m2: float) -> tuple[Array, Array]:
         """Tonnes and loose cubic metres of stripped turf or soil: (draws,) each."""
@@ -354,8 +359,8 @@ class Workbook:
             solid * self.row("rates", subject, "bulking_ratio"),
         )
 
-    def run(self, crop_now: Array, crop_later: Array) -> Heaps:
-        """Every task of the plan; standing crops in g/m2 now and in a later year, shape (draws,)."""
+    def run(self, crop_now: Array, crop_first: Array, crop_later: Array) -> Heaps:
+        """Every task of the plan; standing crops in g/m2 now, in the first and in a later year, shape (draws,)."""
         plan, care = self.plan, self.plan.care
         full = np.full(self.n, plan.net_m2)
         walk = np.full(self.n, self.walk())
@@ -377,21 +382,27 @@ class Workbook:
                 spoil_m3 = volume if spoil_m3 is None else spoil_m3 + volume
                 self.haul_spoil(step, tonnes, area)
             elif words["cuts_sward"] == "yes" and words["makes_arisings"] == "yes":
-                self.dispose(SETUP, step.on, self.cuttings(crop_now, area)[0], 1)
-        self.first_year(full)
-        cut_area = plan.net_m2 * (1 - care.refuge_share)
-        tonnes, volume = self.cuttings(crop_later, cut_area)
-        removed = care.arisings == "removed" and bool(care.cuts)
-        times = len(care.cuts)
-        if care.cut_operation is not None and times:
-            month, day = care.cuts[-1]
-            on = day_in(plan.first_summer + 1, month, day)
-            self.add(Task(care.cut_operation, YEARLY, on, np.full(self.n, cut_area), times))
-            if removed:
-                self.dispose(YEARLY, on, tonnes / times, times)
+                self.dispose(SETUP, step.on, self.dry_t(crop_now, area), 1)
+        self.first_year(full, crop_first)
+        self.yearly_cuts(YEARLY, plan.first_summer + 1, crop_later)
         self.yearly(full)
-        share = 1.0 if removed else 0.0
-        return Heaps(tonnes * share, volume * share, spoil_t, spoil_m3)
+        share = 1.0 if care.arisings == "removed" and care.cuts else 0.0
+        dry = self.dry_t(crop_later, plan.net_m2 * (1 - care.refuge_share)) * share
+        tonnes = self.fresh_t(dry)
+        volume = tonnes * self.row("rates", "cuttings", "loose_volume")
+        hay = dry * self.row("rates", "cuttings", "hay_per_dry_ratio") if care.disposal == FARMER else None
+        return Heaps(tonnes, volume, spoil_t, spoil_m3, hay)
+
+    def yearly_cuts(self, stage: str, year: int, crop: Array) -> None:
+        """The cuts of one year and where their cuttings go."""
+        care, times = self.plan.care, len(self.plan.care.cuts)
+        if care.cut_operation is None or not times:
+            return
+        area = self.plan.net_m2 * (1 - care.refuge_share)
+        on = day_in(year, *care.cuts[-1])
+        self.add(Task(care.cut_operation, stage, on, np.full(self.n, area), times))
+        if care.arisings == "removed":
+            self.dispose(stage, on, self.dry_t(crop, area) / times, times, hay=True)
 
     def walk(self) -> float:
         """Share of a full survey visit that the site takes."""
@@ -431,23 +442,34 @@ class Workbook:
         else:
             self.add(task)
 
-    def dispose(self, stage: str, on: date, tonnes_once: Array, times: int) -> None:
+    def dispose(self, stage: str, on: date, dry_t_once: Array, times: int, hay: bool = False) -> None:
         """Cuttings to where they go; nowhere costs nothing here, and is a caution.
 
-        A contractor's collector tips them on the heap itself.
+        A farmer takes hay, which is weighed dry, and nothing else: other cuttings are heaped. A contractor's
+        collector tips them on the heap itself.
         """
-        operation = DISPOSAL.get(self.plan.care.disposal)
-        tipped = self.plan.care.disposal == "heap" and self.plan.scale == "tractor"
+        to = self.plan.care.disposal
+        if to == FARMER and not hay:
+            to = HEAP
+        operation = DISPOSAL.get(to)
+        tipped = to == HEAP and self.plan.scale == "tractor"
         if operation is not None and not tipped:
-            self.add(Task(operation, stage, on, tonnes_once, times))
+            self.add(Task(operation, stage, on, dry_t_once if to == FARMER else self.fresh_t(dry_t_once), times))
 
-    def first_year(self, full: Array) -> None:
-        """First-year cuts and weeding, and the first survey."""
+    def first_year(self, full: Array, crop: Array) -> None:
+        """First-year cuts, their cuttings and weeding, and the first survey; unsown ground has its yearly cut."""
         plan, care = self.plan, self.plan.care
         sown = any(step.seed or step.plugs for step in plan.steps)
         summer = date(plan.first_summer, int(self.parameters.value("planning", "survey", "walk_month")), 1)
-        if care.first_year_operation is not None and care.first_year_cuts:
-            self.add(Task(care.first_year_operation, FIRST_YEAR, summer, full, care.first_year_cuts))
+        if not any(step.seed for step in plan.steps):
+            self.yearly_cuts(FIRST_YEAR, plan.first_summer, crop)
+        elif care.first_year_operation is not None and care.first_year_cuts:
+            times = care.first_year_cuts
+            self.add(Task(care.first_year_operation, FIRST_YEAR, summer, full, times))
+            # a tractor tops the young growth and leaves it
+            topped = self.parameters.nouns["operations"][care.first_year_operation]["contractor"] == "yes"
+            if care.arisings == "removed" and not topped:
+                self.dispose(FIRST_YEAR, summer, self.dry_t(crop, plan.net_m2) / times, times)
         if sown:
             self.add(Task(WEEDING, FIRST_YEAR, summer, full))
         self.add(Task(SURVEY, FIRST_YEAR, summer, np.full(self.n, self.walk())))

@@ -29,6 +29,7 @@ class ByHand:
         self.came = self.own("rates", "volunteers", "attendance_share")
         self.working = self.row("rates", "volunteers", "working_share")
         self.crop_now = float(found.crop_now_g_per_m2[d])
+        self.crop_first = float(found.outcome.crop[KEPT, 0, d])
         self.crop_later = float(found.outcome.crop[KEPT, -1, d])
 
     def row(self, table: str, subject: str, quantity: str) -> float:
@@ -90,10 +91,13 @@ class ByHand:
         """A survey takes a full visit from 1,000 m2 up, and less on less ground as the square root."""
         return self.visits(operation, min(math.sqrt(self.area_m2 / 1000), 1))
 
+    def dry_t(self, crop_g_per_m2: float, area_m2: float) -> float:
+        """Dry tonnes of one cut."""
+        return crop_g_per_m2 * area_m2 / 1e6 * self.row("rates", "cuttings", "collected_share")
+
     def heap_t(self, crop_g_per_m2: float, area_m2: float) -> float:
         """Fresh tonnes of one cut."""
-        dry_t = crop_g_per_m2 * area_m2 / 1e6 * self.row("rates", "cuttings", "collected_share")
-        return dry_t * self.row("rates", "cuttings", "fresh_per_dry_ratio")
+        return self.dry_t(crop_g_per_m2, area_m2) * self.row("rates", "cuttings", "fresh_per_dry_ratio")
 
     # ------------------------------------------------------------ pounds
 

@@ -346,6 +346,36 @@ def test_yellow_rattle_sown_in_spring_is_warned_about(parameters: ParameterSet) 
     assert "winter chill waits" in warned(date(2027, 3, 10), "neutral_meadow")[0]
     assert warned(date(2026, 12, 20)) == warned(date(2027, 1, 15)) == []
     assert len(warned(date(2027, 1, 16))) == 1
+    # cornfield annuals come up in spring as well
+    assert warned(date(2027, 4, 1), "cornfield_annuals") == []
+
+
+@pytest.mark.parametrize(
+    ("on", "told"),
+    [(date(2026, 12, 25), False), (date(2026, 12, 26), True), (date(2027, 1, 15), True), (date(2027, 1, 16), False)],
+)
+def test_yellow_rattle_sown_after_christmas_is_asked_about(parameters: ParameterSet, on: date, told: bool) -> None:
+    plan = Plan(seed=(SeedItem(0.2, mix=FLOWERS),), sow_on=on)
+    assert ("rattle_sown_after_christmas" in codes(planned(parameters, Site(180.0), plan))) == told
+
+
+@pytest.mark.parametrize(
+    ("site", "mix"),
+    [
+        (Site(400.0), "robust_flowers"),
+        (Site(400.0, wetness="damp"), "wet_ground_flowers"),
+        (Site(400.0, soil_ph=7.5), "chalk_and_limestone"),
+        (Site(400.0, sward="bare_or_arable", wetness="damp"), "clay_meadow"),
+        (Site(400.0, sward="bare_or_arable"), "neutral_meadow"),
+    ],
+)
+def test_no_yellow_rattle_is_bought_for_a_spring_sowing(parameters: ParameterSet, site: Site, mix: str) -> None:
+    found = planned(parameters, site, Plan(sow_on=date(2027, 3, 20)))
+    assert [item.key for step in found.steps for item in step.seed or ()] == [mix]
+    assert parameters.find("mix_contents", mix, "rhinanthus_minor") is None
+    assert "no yellow rattle" in next(a.value for a in found.assumptions if a.field == "plan.seed")
+    # nothing short-lived to spare, so it is mown through its first summer
+    assert found.care.first_year_cuts == 4
 
 
 def test_a_slip_of_units_is_taken_and_asked_about(parameters: ParameterSet) -> None:
@@ -380,6 +410,13 @@ def test_a_warning_points_at_the_step_as_it_was_given(parameters: ParameterSet) 
     [
         (Aftercare(first_year_cuts=4), "first_year_mowing_takes_rattle"),
         (Aftercare(cut_month=(6,)), "cut_before_seed_shed"),
+        (Aftercare(cut_month=(6,), arisings="left"), "cut_before_seed_shed"),
+        (Aftercare(cut_on=(date(2027, 7, 14),)), "cut_before_seed_shed"),
+        (Aftercare(cut_month=(4,)), "cut_only_in_spring"),
+        (Aftercare(cut_month=(1,)), "cut_only_in_spring"),
+        (Aftercare(cut_on=(date(2027, 10, 16),)), "cut_late"),
+        (Aftercare(cut_month=(8,), aftermath_grazing=Grazing("sheep", 5, 8)), "grazed_while_growing"),
+        (Aftercare(cut_month=(8,), shut_up_on=date(2027, 9, 1)), "shut_up_after_cut"),
         (Aftercare(arisings="left"), "arisings_left"),
         (Aftercare(aftermath_grazing=Grazing("sheep", fence=False)), "grazing_not_ready"),
     ],
@@ -411,14 +448,19 @@ def test_too_little_bare_soil_is_asked_about(parameters: ParameterSet) -> None:
     [
         (Aftercare(), "hay"),
         (Aftercare(cut_month=()), "uncut"),
-        (Aftercare(cut_month=(8,), aftermath_grazing=Grazing("cattle")), "hay_aftermath_cattle"),
         (Aftercare(cut_month=(8,), aftermath_grazing=Grazing("sheep")), "hay_aftermath"),
-        (Aftercare(cut_month=(8,), aftermath_grazing=Grazing("sheep", from_month=5, to_month=8)), "summer_sheep"),
-        (Aftercare(aftermath_grazing=Grazing("cattle", from_month=1, to_month=3)), "hay_aftermath_cattle"),
-        (Aftercare(cut_month=(), aftermath_grazing=Grazing("sheep", from_month=11, to_month=2)), "winter_topped"),
-        (Aftercare(cut_month=(4,)), "winter_topped"),
+        (Aftercare(cut_month=(8,), aftermath_grazing=Grazing("cattle")), "hay_aftermath_cattle"),
+        (Aftercare(cut_month=(8,), aftermath_grazing=Grazing("cattle", 1, 3)), "hay_aftermath_cattle"),
+        (Aftercare(aftermath_grazing=Grazing("cattle", 1, 3)), "hay_aftermath_cattle"),
+        (Aftercare(cut_month=(8,), aftermath_grazing=Grazing("sheep", 5, 8)), "summer_sheep"),
+        (Aftercare(cut_month=(), aftermath_grazing=Grazing("sheep", 11, 2)), "winter_topped"),
         (Aftercare(cut_month=(1,)), "winter_topped"),
+        (Aftercare(cut_month=(3, 4)), "winter_topped"),
+        (Aftercare(cut_month=(9,)), "hay"),
+        (Aftercare(cut_month=(10,)), "late_autumn"),
         (Aftercare(cut_month=(12,)), "late_autumn"),
+        (Aftercare(cut_on=(date(2027, 4, 10), date(2027, 10, 15))), "spring_autumn"),
+        (Aftercare(cut_on=(date(2027, 4, 10), date(2027, 10, 16))), "late_autumn"),
         (Aftercare(cut_on=(date(2027, 7, 14),)), "early_july"),
         (Aftercare(cut_on=(date(2027, 7, 15),)), "hay"),
         (Aftercare(cut_month=(6,)), "early_cut"),

@@ -209,7 +209,8 @@ def test_first_year_mowing_is_asked_about_from_three_cuts_where_rattle_is_sown(
         (Grazing("sheep", from_month=6), ()),
         (Grazing("sheep", from_month=7), ()),
         (Grazing("sheep", from_month=8), ((8, 20),)),
-        (Grazing("cattle", from_month=1, to_month=3), ((8, 20),)),
+        (Grazing("sheep", from_month=11, to_month=3), ((8, 20),)),
+        (Grazing("sheep", from_month=11, to_month=4), ()),
         (Grazing("none", from_month=5), ((8, 20),)),
     ],
 )
@@ -217,7 +218,10 @@ def test_stock_in_summer_stand_for_the_cut(
     parameters: ParameterSet, grazing: Grazing, cuts: tuple[tuple[int, int], ...]
 ) -> None:
     plan = Plan(aftercare=Aftercare(aftermath_grazing=grazing))
-    assert planned(parameters, Site(180.0), plan).care.cuts == cuts
+    found = planned(parameters, Site(180.0), plan)
+    assert found.care.cuts == cuts
+    (taken,) = (a.value for a in found.assumptions if a.field == "plan.aftercare.cut_month")
+    assert taken.startswith("one cut a year") == bool(cuts)
 
 
 @pytest.mark.parametrize(
@@ -253,7 +257,8 @@ def test_rattle_is_topped_up_from_half_the_smallest_packet(
 
 
 @pytest.mark.parametrize(
-    ("cuts", "shut_up"), [((4, 9), (4, 20)), ((3, 9), (3, 20)), ((4,), None), ((8,), (3, 15)), ((5, 9), (3, 15))]
+    ("cuts", "shut_up"),
+    [((4, 9), (4, 20)), ((3, 9), (3, 20)), ((4,), None), ((1, 12), (3, 15)), ((8,), (3, 15)), ((5, 9), (3, 15))],
 )
 def test_the_meadow_is_shut_up_after_a_spring_cut(
     parameters: ParameterSet, cuts: tuple[int, ...], shut_up: tuple[int, int] | None

@@ -68,6 +68,9 @@ def churchyard_hours(plain: ByHand) -> dict[str, dict[str, float]]:
         },
         "first_year": {
             "first_year_cut_strimmer": 2 * plain.with_machine("strimmer", "first_year_cut_strimmer", area),
+            # each of the two cuts brings half of the year's growth to the heap
+            "rake_arisings_to_heap": 2
+            * plain.by_hand("rake_arisings_to_heap", plain.heap_t(plain.crop_first, area) / 2),
             "pull_weeds_hand": plain.by_hand("pull_weeds_hand", area),
             "summer_walk": plain.walk("summer_walk"),
         },
@@ -172,6 +175,7 @@ def test_a_verge(parameters: ParameterSet, verge: Estimate) -> None:
     for d in range(DRAWS):
         plain = ByHand(parameters, verge, d)
         spoil_t, each_cut_t = verge_spoil_t(plain), plain.heap_t(plain.crop_later, mown) / 2
+        first_cut_t = plain.heap_t(plain.crop_first, 600.0)
         hours = {
             "setup": {
                 "look_and_list": plain.walk("look_and_list"),
@@ -183,6 +187,7 @@ def test_a_verge(parameters: ParameterSet, verge: Estimate) -> None:
             },
             "first_year": {
                 "first_year_cut_strimmer": plain.with_machine("strimmer", "first_year_cut_strimmer", 600.0),
+                "arisings_green_waste_site": plain.by_hand("arisings_green_waste_site", first_cut_t),
                 "pull_weeds_hand": plain.by_hand("pull_weeds_hand", 600.0),
                 "summer_walk": plain.walk("summer_walk"),
             },
@@ -196,14 +201,17 @@ def test_a_verge(parameters: ParameterSet, verge: Estimate) -> None:
         strip = ("turf_cutter", "strip_turf_machine", 600.0)
         first, later = ("strimmer", "first_year_cut_strimmer", 600.0), ("strimmer", "yearly_cut_strimmer", mown)
         # the trailer for a day each time: its own work is not timed
-        tip = slow.hire_gbp(1, plain.price("hire_trailer", "day_price"))
-        tip += each_cut_t * plain.price("green_waste_gate", "price_per_t")
+        trailer, gate = (
+            slow.hire_gbp(1, plain.price("hire_trailer", "day_price")),
+            plain.price("green_waste_gate", "price_per_t"),
+        )
+        tip, first_tip = (trailer + tonnes * gate for tonnes in (each_cut_t, first_cut_t))
         setup = plain.price("soil_test", "", "1") + plain.hire(*strip) + plain.fuel(*strip) + plain.sand(600.0)
         setup += spoil_t * plain.price("spoil_disposal", "price_per_t")
         setup += 2 * plain.price("seed_mix_grass_and_forb", "", "1")
         cash = {
             "setup": plain.with_contingency(setup),
-            "first_year": plain.hire(*first) + plain.fuel(*first),
+            "first_year": plain.hire(*first) + plain.fuel(*first) + first_tip,
             "yearly": 2 * (plain.hire(*later) + plain.fuel(*later) + tip),
         }
         agrees(verge, d, hours, cash)
@@ -273,21 +281,20 @@ def field(parameters: ParameterSet) -> Estimate:
 
 
 def field_hours(plain: ByHand) -> dict[str, dict[str, float]]:
-    """A contractor's own hours are in the price."""
+    """A contractor's own hours are in the price, and his collector tips what is no hay on a heap."""
     around = 4 * 25_000.0**0.5
     graze = plain.row("operation_values", "aftermath_graze", "passes")
-    hay_now, hay_later = (plain.heap_t(crop, 25_000.0) for crop in (plain.crop_now, plain.crop_later))
+    hay_t = plain.dry_t(plain.crop_later, 25_000.0)
     return {
         "setup": {
             "look_and_list": plain.walk("look_and_list"),
-            "arisings_to_farmer_hay": plain.by_hand("arisings_to_farmer_hay", hay_now),
         },
         "first_year": {
             "pull_weeds_hand": plain.by_hand("pull_weeds_hand", 25_000.0),
             "summer_walk": plain.walk("summer_walk"),
         },
         "yearly": {
-            "arisings_to_farmer_hay": plain.by_hand("arisings_to_farmer_hay", hay_later),
+            "arisings_to_farmer_hay": plain.by_hand("arisings_to_farmer_hay", hay_t),
             "summer_walk": plain.walk("summer_walk"),
             "pull_weeds_hand": plain.by_hand("pull_weeds_hand", 25_000.0),
             "aftermath_graze": plain.visits("aftermath_graze", graze),
@@ -408,3 +415,28 @@ def test_later_years_are_dated_after_the_first_summer(churchyard: Estimate) -> N
     assert on["first_year", "summer_walk"].year == 2027
     assert on["yearly", "summer_walk"] == date(2028, 6, 20)
     assert on["yearly", "yearly_cut_strimmer"] == date(2028, 8, 20)
+
+
+def test_unsown_ground_has_its_hay_cut_in_the_first_summer_too(parameters: ParameterSet) -> None:
+    plan = Plan(seed=(), preparation=(), aftercare=Aftercare(cut_month=(8,)))
+    found = worked_out(parameters, Site(600.0, kind="churchyard"), plan, date(2026, 5, 1))
+    by_stage = {
+        stage: [done.task.operation for done in found.work.done if done.task.stage == stage]
+        for stage in ("first_year", "yearly")
+    }
+    for operations in by_stage.values():
+        assert operations[:2] == ["yearly_cut_strimmer", "rake_arisings_to_heap"]
+    assert found.money.first_year_cash.mean() == pytest.approx(found.money.yearly_cash.mean())
+
+
+def test_a_farmer_gets_the_hay_and_not_the_first_cuttings(parameters: ParameterSet) -> None:
+    care = Aftercare(disposal="farmer")
+    found = worked_out(parameters, Site(1500.0, kind="field", gate_width_m=1.5), Plan(aftercare=care), SOW_ON)
+    went = {(done.task.stage, done.task.operation) for done in found.work.done}
+    assert {("setup", "rake_arisings_to_heap"), ("first_year", "rake_arisings_to_heap")} <= went
+    assert ("yearly", "arisings_to_farmer_hay") in went
+    assert not went & {("setup", "arisings_to_farmer_hay"), ("first_year", "arisings_to_farmer_hay")}
+    for d in range(0, DRAWS, 7):
+        plain = ByHand(parameters, found, d)
+        hay = plain.dry_t(plain.crop_later, 1500.0) * plain.row("rates", "cuttings", "hay_per_dry_ratio")
+        assert found.heaps.hay_t[d] == pytest.approx(hay)

@@ -311,3 +311,68 @@ def test_mowing_from_april_on_in_the_first_year_loses_the_rattle() -> None:
     late, early = (run(FIELD, sown_with(1.5, first_year_cuts=cuts)) for cuts in (2, 8))
     assert rattle_plants(early, 2) < 0.05 * rattle_plants(late, 2)
     assert rattle_plants(early, 5) < 0.1 * rattle_plants(late, 5)
+
+
+def held_and_kinds(**care: Any) -> tuple[float, float]:
+    """Mean rattle in year 2 and middle number of sown species in year 6."""
+    found = run(FIELD, sown_with(1.0, **care))
+    return rattle_plants(found, 2), sown_species(found, 6)
+
+
+def test_a_cut_that_leaves_the_meadow_standing_all_summer_is_hardly_better_than_none() -> None:
+    # Smith, Feber and Macdonald 1999: 6.5 sown forbs cut in spring and autumn, 4.0 uncut
+    by_month = {month: held_and_kinds(cut_month=(month,))[1] for month in (1, 4, 8, 11)}
+    uncut = held_and_kinds(cut_month=())[1]
+    assert uncut < by_month[1] == by_month[4] < 0.5 * (uncut + by_month[8])
+    assert by_month[4] < by_month[11] < 0.97 * by_month[8]
+
+
+def test_sheep_in_the_growing_meadow_are_worse_than_after_the_cut() -> None:
+    # Warren, Christal and Wilson 2002: 2.2 species of the list under summer sheep, 3.4 cut in August and taken off
+    def kinds(by: str, first: int, last: int, **care: Any) -> float:
+        return held_and_kinds(aftermath_grazing=Grazing(by, first, last), **care)[1]
+
+    none = held_and_kinds()[1]
+    assert kinds("sheep", 5, 8, cut_month=(8,)) < 0.9 * none
+    after = kinds("sheep", 9, 12)
+    assert after > 1.02 * none
+    assert kinds("cattle", 9, 12) > 1.01 * after
+    # stock in the first months of the year leave the cut where it is
+    assert kinds("cattle", 1, 3) == kinds("cattle", 9, 12)
+    uncut = held_and_kinds(cut_month=())[1]
+    assert uncut < kinds("sheep", 11, 2, cut_month=()) < none
+
+
+def test_mowing_from_april_takes_the_flowers_of_rattle_and_annuals_in_their_year() -> None:
+    # practice: rattle and annuals sown in the same step are lost
+    def lines(cuts: int) -> dict[str, Any]:
+        seed = (SeedItem(1.5, mix=FLOWERS), SeedItem(1.0, mix="cornfield_annuals"))
+        plan = Plan(
+            preparation=("rotavate_pedestrian",),
+            seed=seed,
+            sow_on=SOW_ON,
+            aftercare=Aftercare(first_year_cuts=cuts),
+        )
+        return {line.taxon: line for line in run(FIELD, plan, years=3).outcome.timelines}
+
+    late, early = lines(2), lines(8)
+    for key in (RATTLE, "centaurea_cyanus", "papaver_rhoeas"):
+        assert late[key].chance_in_flower_per_m2[KEPT, 0] > 0.1
+        assert early[key].chance_in_flower_per_m2[KEPT, 0] == 0
+        # in the second summer only what lay in the soil comes up
+        assert early[key].chance_in_flower_per_m2[KEPT, 1] < 0.7 * late[key].chance_in_flower_per_m2[KEPT, 1]
+    assert early[RATTLE].plants_per_m2[KEPT, 1] == 0
+
+
+def test_what_a_spring_sowing_promises_is_what_it_forecasts() -> None:
+    def answer(on: str, **plan: Any) -> dict[str, Any]:
+        request = {"site": {"area_m2": 400, "existing_interest": "none"}, "plan": {"sow_on": on, **plan}, "draws": 200}
+        return estimate_now(read_estimate(request), today=AS_OF)
+
+    seed = [{"mix": FLOWERS, "kg": 0.4}]
+    autumn, spring = (answer(on, seed=seed)["establishment"] for on in ("2026-09-20", "2027-03-20"))
+    assert "yellow rattle" in autumn["first_summer_colour"]
+    assert "yellow rattle" not in spring["first_summer_colour"]
+    mown = answer("2026-09-20", seed=seed, aftercare={"first_year_cuts": 4})["establishment"]
+    assert mown["first_summer_colour"].startswith("Green: mowing from April takes")
+    assert not [item for item in answer("2027-03-20")["seed"]["items"] if "rattle" in item["key"]]

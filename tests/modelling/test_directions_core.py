@@ -216,8 +216,10 @@ def test_first_year_mowing_helps_perennials_and_takes_rattle_sown_with_them(benc
         return float(np.median(result.sown_species[KEPT, 0]))
 
     assert 1.8 < plants(26) / plants(3) < 6
-    mown = rattle_alone(bench, 100, cuts=4, mown_early=True)
-    assert rattle(mown, 2) < 0.1 * rattle(rattle_alone(bench, 100, cuts=4), 2)
+    late = rattle(rattle_alone(bench, 100, cuts=4), 2)
+    # sown rattle is gone the year after, but for a plant or two where the mower came only now and then
+    assert rattle(rattle_alone(bench, 100, cuts=4, mown_early=True), 2) == 0
+    assert 0 < rattle(rattle_alone(bench, 100, cuts=3, mown_early=True), 2) < 0.02 * late
 
 
 def test_annuals_mown_in_their_first_summer_do_not_seed(bench: Bench) -> None:
