@@ -36,6 +36,20 @@ def _guarded(name):
     return connect
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(django_db_setup, django_db_blocker):  # noqa: PT004 - wraps the plugin's own
+    """At the end, let go of the test database: the live server's idle threads may still hold it."""
+    yield
+    from django.db import connection
+
+    if connection.vendor == "postgresql":
+        with django_db_blocker.unblock(), connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity"
+                " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            )
+
+
 def pytest_configure():
     for name in _connect:
         setattr(socket.socket, name, _guarded(name))

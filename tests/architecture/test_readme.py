@@ -5,7 +5,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 INSTALL = "python3 -m venv .venv && .venv/bin/pip install --require-hashes -r"
 DEMO = f"{INSTALL} requirements.txt && .venv/bin/python manage.py demo"
-TESTS = f"{INSTALL} tests/requirements.txt && .venv/bin/python -m pytest"
+TESTS = f"{INSTALL} tests/requirements.txt && .venv/bin/python -m pytest -n auto"
 
 
 def test_readme_has_the_two_lines_and_no_third_way():
@@ -16,7 +16,7 @@ def test_readme_has_the_two_lines_and_no_third_way():
 def test_the_gate_runs_the_tests_as_readme_does():
     gate = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert "install --quiet --disable-pip-version-check --require-hashes -r tests/requirements.txt" in gate
-    assert '"$venv/bin/python" -m pytest -p no:cacheprovider\n' in gate
+    assert '"$venv/bin/python" -m pytest -n auto -p no:cacheprovider\n' in gate
 
 
 def test_the_locks_name_no_place_to_fetch_from():
