@@ -37,7 +37,7 @@ def _guarded(name):
 
 
 @pytest.fixture(scope="session")
-def django_db_setup(django_db_setup, django_db_blocker):  # noqa: PT004 - wraps the plugin's own
+def django_db_setup(django_db_setup, django_db_blocker):
     """At the end, let go of the test database: the live server's idle threads may still hold it."""
     yield
     from django.db import connection
