@@ -106,7 +106,8 @@ def sentences(results: Mapping[str, Any]) -> list[str]:
             f"1, poor, to 9, rich; {wording.count(nitrogen['kinds_used'])} of "
             f"{_kinds(nitrogen['kinds'])} {'has' if nitrogen['kinds_used'] == 1 else 'have'} a value."
         )
-    out += [verdict["sentence"] for verdict in results["classes"][:1]]
+    # what cannot be judged is told further down, with what it would take
+    out += [verdict["sentence"] for verdict in results["classes"] if verdict["judged"]][:1]
     return out
 
 
@@ -118,8 +119,15 @@ def part_sentence(part: Mapping[str, Any]) -> str:
     start = f"{_quadrats(n)} of {part['quadrat_area_m2']:g} m² held {one(found['mean'])} kinds of plant"
     if n == 1:
         return f"{start}; one quadrat says nothing of the rest."
+    ends = f"{one(max(found['low'], 0))} to {one(found['high'])}"
+    if found["sd"] == 0:
+        return (
+            f"{_quadrats(n)} of {part['quadrat_area_m2']:g} m² held {_kinds(round(found['mean']))} of plant each. As "
+            f"all held the same number, their spread says nothing of the rest; counting in whole kinds alone leaves {ends} "
+            "open."
+        )
     sure = parameters().value("survey_values", "interval", "confidence")
-    return f"{start} on average ({percent(sure)}: {one(max(found['low'], 0))} to {one(found['high'])})."
+    return f"{start} on average ({percent(sure)}: {ends})."
 
 
 def _pool(results: Mapping[str, Any]) -> list[str]:
@@ -154,7 +162,9 @@ def change_sentence(change: Mapping[str, Any]) -> str:
         return f"{words}; too few quadrats to say whether that is chance."
     ends = f"from {change['low']:+.1f} to {change['high']:+.1f}".replace("-", "−")
     tail = "so it may be chance" if change["low"] <= 0 <= change["high"] else "more than chance would give"
-    return f"{words} ({percent(parameters().value('survey_values', 'interval', 'confidence'))}: {ends}), {tail}."
+    spots = f", of {wording.count(change['spots'])} spots walked both times" if change["method"] == "paired" else ""
+    sure = percent(parameters().value("survey_values", "interval", "confidence"))
+    return f"{words} ({sure}: {ends}{spots}), {tail}."
 
 
 def verdict_sentence(verdict: Mapping[str, Any], kind: str) -> str:

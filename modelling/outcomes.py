@@ -157,10 +157,12 @@ class _Judged:
         """What the quadrats of one part hold."""
         counts = _counts(stand)
         held = self.possible(stand) if possible and part == found.SOWN else None
-        per_quadrat = intervals.mean_interval(counts, self.confidence, held)
+        per_quadrat = intervals.mean_interval(counts, self.confidence, held, least_sd=intervals.COUNT_SD)
         by_resampling = intervals.bootstrap_mean(
             counts, self.confidence, self.resamples, self.question.random_seed, part
         )
+        if per_quadrat.sd == 0:
+            by_resampling = None
         pool = diversity.pool(stand.in_quadrats, stand.n)
         sown_here = sown.sown_kinds(stand, self.sown_taxa)
         covers = _mean_covers(stand)
@@ -173,10 +175,10 @@ class _Judged:
             "quadrats_of_other_sizes": stand.left_out,
             "species_in_each": [int(count) for count in stand.counts],
             "species_per_quadrat": asdict(per_quadrat),
-            "species_bootstrap": None
-            if by_resampling is None
-            else {"low": by_resampling.low, "high": by_resampling.high},
-            "sown_species_per_quadrat": asdict(intervals.mean_interval(sown_here.per_quadrat, self.confidence, held))
+            "species_bootstrap": _ends(by_resampling),
+            "sown_species_per_quadrat": asdict(
+                intervals.mean_interval(sown_here.per_quadrat, self.confidence, held, least_sd=intervals.COUNT_SD)
+            )
             if self.sown_taxa and stand.n
             else None,
             "finite_size_allowed_for": held is not None,
@@ -214,7 +216,7 @@ class _Judged:
         """What so many quadrats could tell, and how many would tell what is wished."""
         if per_quadrat.sd is None:
             return None
-        sd, n = per_quadrat.sd, per_quadrat.n
+        sd, n = max(per_quadrat.sd, intervals.COUNT_SD), per_quadrat.n
         half, worth = _number("interval", "wanted_half_width"), _number("change", "worth_seeing")
         how = {"confidence": self.confidence, "power": self.power}
         return {
@@ -271,17 +273,38 @@ class _Judged:
         elsewhere = tuple(s.plant for s in sightings_of(survey.whole_site, "whole site", Notes()))
         return self.compared(name, survey, earlier, elsewhere)
 
+    def same_spots(self, survey: contract.Survey | None, other: found.Stand) -> tuple[Array, Array] | None:
+        """Counts of the spots that both surveys walked, by label; None unless they are fixed and all in the larger."""
+        if survey is None or not survey.layout == self.survey.layout == "fixed":
+            return None
+        now, then = _by_label(self.sown), _by_label(other)
+        if now is None or then is None:
+            return None
+        both = sorted(now.keys() & then.keys())
+        if len(both) < min(len(now), len(then)):
+            return None
+        return np.array([now[label] for label in both]), np.array([then[label] for label in both])
+
     def compared(
         self, name: str, survey: contract.Survey | None, other: found.Stand, elsewhere: tuple[found.Plant, ...]
     ) -> dict[str, Any]:
         """Difference of means, and how alike the lists and the covers are."""
-        difference, missing = None, ""
+        difference, missing, resampled = None, "", None
+        spots = self.same_spots(survey, other)
+        how: Any = (self.confidence, self.resamples, self.question.random_seed, f"change {name}")
         if not self.sown.n or not other.n:
             missing = "quadrats in both"
         elif self.sown.area_m2 != other.area_m2:
             missing = "quadrats of one size in both"
+        elif spots is not None:
+            # a difference of two counts has the roundings of both
+            least = intervals.COUNT_SD * 2**0.5
+            difference = change.paired(*spots, self.confidence, least_sd=least)
+            resampled = intervals.bootstrap_mean(spots[0] - spots[1], *how)
         else:
-            difference = change.welch(_counts(self.sown), _counts(other), self.confidence)
+            counts = _counts(self.sown), _counts(other)
+            difference = change.welch(*counts, self.confidence, least_sd=intervals.COUNT_SD)
+            resampled = intervals.bootstrap_difference(*counts, *how)
         whole_lists = survey is not None
         here = {p.key for p in (self.on_site if whole_lists else self.sown.plants)}
         there = {p.key for p in found.distinct([*other.plants, *elsewhere])}
@@ -291,8 +314,15 @@ class _Judged:
             "against": name,
             "on": None if survey is None else survey.on,
             "difference_species": None if difference is None else difference.difference,
+            "method": None if difference is None else "welch" if spots is None else "paired",
+            "spots": None if difference is None or spots is None else len(spots[0]),
             "low": None if difference is None else difference.low,
             "high": None if difference is None else difference.high,
+            # no spread at all: drawn again, it would always come out the same
+            "bootstrap": None if resampled is None or resampled.low == resampled.high else _ends(resampled),
+            "smallest_change_species": None
+            if difference is None or difference.se is None
+            else intervals.smallest_by_error(difference.se, self.confidence, self.power),
             "missing": missing,
             "jaccard": similarity.jaccard(here, there),
             "sorensen": similarity.sorensen(here, there),
@@ -332,6 +362,18 @@ class _Judged:
             "groups_not_counted": groups,
             "unread": self.notes.unread,
         }
+
+
+def _ends(interval: intervals.Interval | None) -> dict[str, float] | None:
+    return None if interval is None else {"low": interval.low, "high": interval.high}
+
+
+def _by_label(stand: found.Stand) -> dict[str, float] | None:
+    """Kinds in each quadrat by its label; None where labels are missing or not each its own."""
+    labels = [" ".join(square.label.casefold().split()) for square in stand.squares]
+    if "" in labels or len(set(labels)) < len(labels):
+        return None
+    return dict(zip(labels, _counts(stand).tolist(), strict=True))
 
 
 def _covers_by_key(stand: found.Stand) -> dict[str, float]:
@@ -518,6 +560,8 @@ def _on_fans(
     out = {
         "figure": figure,
         "found": mean,
+        "found_low": max(low, 0.0),
+        "found_high": high,
         "adjusted": found_by_all.middle,
         "adjusted_low": found_by_all.low,
         "adjusted_high": found_by_all.high,

@@ -8,7 +8,7 @@ from typing import Final, Literal
 from modelling.contracts.answers import Answer
 
 #: rises when the shape of a judgement changes
-OUTCOME_SCHEMA_VERSION: Final = 1
+OUTCOME_SCHEMA_VERSION: Final = 2
 
 
 class OutcomeRecipe(Answer):
@@ -30,7 +30,10 @@ class Kind(Answer):
 
 
 class MeanRange(Answer):
-    """A mean with its interval by Student's t; null where there are too few quadrats."""
+    """A mean with its interval by Student's t; null where there are too few quadrats.
+
+    Of counts that are all alike, the interval is what counting in whole kinds leaves open.
+    """
 
     n: int
     mean: float | None
@@ -143,6 +146,7 @@ class PartFound(Answer):
     species_in_each: list[int]
     species_per_quadrat: MeanRange
     species_bootstrap: Interval | None
+    """Null where all quadrats hold the same number, which resampling cannot tell from certainty."""
     sown_species_per_quadrat: MeanRange | None
     finite_size_allowed_for: bool
     pool: Pool
@@ -167,13 +171,21 @@ class SownKinds(Answer):
 
 
 class ChangeFound(Answer):
-    """Difference of mean kinds per quadrat, this survey less the other, with Welch's interval; how alike they are."""
+    """Difference of mean kinds per quadrat, this survey less the other, with its intervals; how alike they are."""
 
     against: Literal["before", "baseline", "control"]
     on: date | None
     difference_species: float | None
+    method: Literal["welch", "paired"] | None
+    """paired where both walked the same fixed spots; welch where quadrats were placed anew."""
+    spots: int | None
+    """Spots walked both times, where paired."""
     low: float | None
     high: float | None
+    bootstrap: Interval | None
+    """The same interval by resampling quadrats, or spots where paired."""
+    smallest_change_species: float | None
+    """The smallest change that these two surveys would have seen, at the usual confidence and power."""
     missing: str
     jaccard: float | None
     sorensen: float | None
@@ -309,6 +321,8 @@ class FigureOnForecast(Answer):
 
     figure: Literal["species_per_quadrat", "sown_species_per_quadrat", "rattle_plants_per_m2"]
     found: float
+    found_low: float
+    found_high: float
     adjusted: float
     adjusted_low: float
     adjusted_high: float

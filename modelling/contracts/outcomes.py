@@ -10,7 +10,8 @@ from modelling.contracts.requests import MAX_AREA_M2, Day, Key, Strict
 
 Part = Literal["sown", "control"]
 Grade = Literal["learning", "knows_common", "knows_most", "expert"]
-Layout = Literal["random", "regular", "walk", "chosen", "not_said"]
+#: fixed: the same marked spots every year, told apart by their labels
+Layout = Literal["random", "regular", "walk", "chosen", "fixed", "not_said"]
 #: how an amount was written down; DAFOR as cover and DAFOR as frequency are two scales
 #: abundance is a word or a count of no scale known here: shown, never turned into cover
 Scale = Literal["presence", "percent", "domin", "braun_blanquet", "dafor_cover", "dafor_frequency", "abundance"]

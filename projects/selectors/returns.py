@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
 import orjson
 from django.db.models import Q, QuerySet
 
-from modelling import names
+from modelling import names, outcomes
+from modelling.arrays import canonical_text
+from modelling.contracts.outcomes import SurveyQuestion
 from modelling.reading import read_as
-from modelling.selectors import taxa_of_mix
+from modelling.release import RESULTS_VERSION
+from modelling.selectors import reference_checksum, taxa_of_mix
 from modelling.services import random_seed_of
 from projects.contracts.returns import ReturnNew
 from projects.errors import NotFound
@@ -122,6 +128,44 @@ def survey_question(version: ReturnVersion) -> dict[str, Any] | None:
         question["facts"]["olsen_p_mg_per_l"] = phosphorus
     question["facts"]["meadow_area_m2"] = (project.site.net_area_dm2 or project.site.area_dm2) / 100
     return {name: value for name, value in question.items() if value is not None}
+
+
+@dataclass(frozen=True)
+class Judged:
+    """What a version comes to: canonical text with its checksum, and when it was kept."""
+
+    text: str
+    checksum: str
+    #: results_version, reference_checksum and inputs_checksum, which the text follows from
+    recipe: dict[str, str]
+    #: None where it was worked out just now
+    kept_at: datetime | None
+
+    def read(self) -> dict[str, Any]:
+        """Plain values, shaped as `SurveyAnswer`."""
+        found: dict[str, Any] = orjson.loads(self.text)
+        return found
+
+
+def result_of(version: ReturnVersion) -> Judged | None:
+    """What a version comes to by this release's rules and the names as settled now; None where nothing is to judge.
+
+    Read where an act has kept it. Else, as after a new release or a change to the year before, worked out and not
+    kept: reading writes nothing.
+    """
+    question = survey_question(version)
+    if question is None:
+        return None
+    recipe = {
+        "results_version": RESULTS_VERSION,
+        "reference_checksum": reference_checksum(),
+        "inputs_checksum": hashlib.sha256(orjson.dumps(question, option=orjson.OPT_SORT_KEYS)).hexdigest(),
+    }
+    kept = version.results.filter(**recipe).first()
+    if kept is not None:
+        return Judged(kept.text, kept.checksum, recipe, kept.created_at)
+    text = canonical_text(outcomes.judge(read_as(SurveyQuestion, question)))
+    return Judged(text, hashlib.sha256(text.encode()).hexdigest(), recipe, None)
 
 
 def _survey(project: MeadowProject, content: ReturnNew) -> dict[str, Any] | None:

@@ -11,12 +11,9 @@ import orjson
 from django.db import transaction
 from django.utils import timezone
 
-from modelling import names, outcomes
-from modelling.arrays import canonical_text
-from modelling.contracts.outcomes import SurveyQuestion
+from modelling import names
 from modelling.reading import read_as
-from modelling.release import RESULTS_VERSION
-from modelling.selectors import reference_checksum, taxon_row
+from modelling.selectors import taxon_row
 from projects.choices import CameBy, ReturnState, Via
 from projects.contracts.returns import NameSettled, ReturnNew
 from projects.errors import RuleBroken, WrongState, broken
@@ -33,7 +30,7 @@ from projects.models import (
 )
 from projects.rules import returns as rules
 from projects.rules.access import Actor, demand, visible_inner, visible_projects
-from projects.selectors.returns import known_before, remembered_names, survey_question
+from projects.selectors.returns import known_before, remembered_names, result_of
 from projects.services.audit import record
 from projects.services.base import found, save_changed, save_new, unchanged_since
 
@@ -99,6 +96,7 @@ def return_send(
             actor, now, "return_send", "return", row.public_id, network=project.network_id, group=project.group_id,
             after={"year": row.year, "version": version.number, "came_by": came_by, "checksum": version.checksum},
         )  # fmt: skip
+    _keep_result(actor, row, now)
     return row, True
 
 
@@ -199,6 +197,7 @@ def name_settle(*, actor: Actor, return_id: UUID, asked: NameSettled, now: datet
             actor, now, "name_settle", "return", row.public_id, network=row.network_id, group=row.group_id,
             after={"name": asked.name, "taxon": asked.taxon, "records": len(there)},
         )  # fmt: skip
+    _keep_result(actor, row, now)
     return len(there)
 
 
@@ -283,6 +282,8 @@ def _go(
             actor, now, f"return_{to}", "return", row.public_id, network=row.network_id, group=row.group_id,
             after={"state": to, "version": row.current.number if row.current else None},
         )  # fmt: skip
+    if to == ReturnState.AGREED:
+        _keep_result(actor, row, now)
     return row
 
 
@@ -296,36 +297,25 @@ def _held(actor: Actor, return_id: UUID, act: str, if_version: int | None) -> Ou
 # ------------------------------------------------------------------ what it comes to
 
 
-def return_result(*, actor: Actor, version: ReturnVersion, now: datetime) -> ReturnResult | None:
-    """The stored result of a version, judged and stored if need be; None where there is nothing to judge.
+def _keep_result(actor: Actor, row: OutcomeReturn, now: datetime) -> None:
+    """Judge what is being looked at and keep the result, if it is not kept yet; earlier results stay beside it.
 
-    By the rules of this release and the names as they are settled now; earlier results stay beside it.
+    By the rules of this release and the names as they are settled now. Called after an act, whose transaction is over:
+    nothing is worked out while rows are held.
     """
-    outcome = version.outcome
-    demand(actor, "return.read", group_id=outcome.group_id, network_id=outcome.network_id)
-    question = survey_question(version)
-    if question is None:
-        return None
-    inputs = hashlib.sha256(orjson.dumps(question, option=orjson.OPT_SORT_KEYS)).hexdigest()
-    recipe = {
-        "version_of": version,
-        "results_version": RESULTS_VERSION,
-        "reference_checksum": reference_checksum(),
-        "inputs_checksum": inputs,
-    }
-    there = ReturnResult.objects.filter(**recipe).first()
-    if there is not None:
-        return there
-    text = canonical_text(outcomes.judge(read_as(SurveyQuestion, question)))
+    version = row.current
+    judged = result_of(version) if version is not None else None
+    if version is None or judged is None or judged.kept_at is not None:
+        return
     with transaction.atomic():
         ReturnVersion.objects.select_for_update().get(pk=version.pk)
-        there = ReturnResult.objects.filter(**recipe).first()
-        if there is not None:
-            return there
-        row = ReturnResult(text=text, checksum=hashlib.sha256(text.encode()).hexdigest(), created_at=now, **recipe)
-        row.save()
+        if ReturnResult.objects.filter(version_of=version, **judged.recipe).exists():
+            return
+        result = ReturnResult(
+            version_of=version, text=judged.text, checksum=judged.checksum, created_at=now, **judged.recipe
+        )
+        result.save()
         record(
-            actor, now, "return_judge", "return", outcome.public_id, network=outcome.network_id, group=outcome.group_id,
-            after={"version": version.number, "checksum": row.checksum},
+            actor, now, "return_judge", "return", row.public_id, network=row.network_id, group=row.group_id,
+            after={"version": version.number, "checksum": judged.checksum, **judged.recipe},
         )  # fmt: skip
-    return row

@@ -2,6 +2,7 @@
 
 import orjson
 import pytest
+from scipy import stats
 
 from modelling.contracts.outcome_answers import SurveyAnswer
 from modelling.contracts.outcomes import MOST_QUADRATS
@@ -41,7 +42,7 @@ def test_the_recipe_names_what_it_takes_to_judge_again():
     asked = question(survey(*held(3, 5, 7)), random_seed=7)
     answer = judge(asked)
     assert answer["recipe"] == {
-        "schema_version": 1,
+        "schema_version": 2,
         "results_version": RESULTS_VERSION,
         "release": RELEASE,
         "reference_checksum": reference_checksum(),
@@ -227,8 +228,10 @@ def test_the_unsown_part_is_kept_apart_and_compared():
     assert answer["control_part"]["species_in_each"] == [2, 2, 2]
     change = answer["changes"][0]
     assert (change["against"], change["on"], change["difference_species"]) == ("control", None, 5.0)
-    # Welch with one side without spread: standard error 1 / sqrt(3), 2 degrees of freedom, t 4.30265
-    assert change["low"] == pytest.approx(5 - 4.30265 / 3**0.5, abs=1e-4)
+    # Welch by hand: variances 1 and, of counts all alike, 1/12, each over 3; degrees of freedom
+    # (13/36)^2 / ((1/3)^2 / 2 + (1/36)^2 / 2) = 2.331, whose t is 3.7604 (scipy.stats.t)
+    assert change["low"] == pytest.approx(5 - stats.t.ppf(0.975, 338 / 145) * (13 / 36) ** 0.5, abs=1e-9)
+    assert (change["method"], change["spots"]) == ("welch", None)
     # two kinds of the eight are on both
     assert change["jaccard"] == pytest.approx(2 / 8)
     assert change["sorensen"] == pytest.approx(4 / 10)
@@ -245,12 +248,64 @@ def test_earlier_surveys_are_compared_with_their_days():
     assert [c["difference_species"] for c in changes] == pytest.approx([7 - 13 / 3, 7 - 7 / 3])
 
 
+def fixed(*counts, on="2027-06-21", labels="abcdefghij", **noted):
+    rows = [quadrat(*KINDS[:n], label=label, **noted) for n, label in zip(counts, labels, strict=False)]
+    return survey(*rows, on=on, layout="fixed")
+
+
+def test_fixed_spots_walked_twice_are_compared_spot_by_spot():
+    now = fixed(9, 5, 7, 3, on="2028-06-20", labels=["A ", "b", "C", "d"])
+    before = fixed(2, 6, 3, 7, labels=["D", "c", "B", "a"])
+    change = judge(question(now, before=before))["changes"][0]
+    # by another program: SciPy's t test of pairs a, b, c, d
+    other = stats.ttest_rel([9, 5, 7, 3], [7, 3, 6, 2])
+    assert (change["method"], change["spots"], change["difference_species"]) == ("paired", 4, 1.5)
+    ends = other.confidence_interval(0.95)
+    assert (change["low"], change["high"]) == pytest.approx((ends.low, ends.high))
+    assert 1 <= change["bootstrap"]["low"] < 1.5 < change["bootstrap"]["high"] <= 2
+    # standard error sqrt(1/3) / 2, and 1.95996 + 0.84162 of it
+    assert change["smallest_change_species"] == pytest.approx(2.80158 * (1 / 3) ** 0.5 / 2, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("now", "before", "method", "spots"),
+    [
+        (fixed(9, 5, 7), fixed(6, 3, 4, 5), "paired", 3),
+        (fixed(9, 5, 7), fixed(6, 3, 4, labels="abx"), "welch", None),
+        (fixed(9, 5, 7, labels="aab"), fixed(6, 3, 4, labels="abc"), "welch", None),
+        (fixed(9, 5, 7, labels=["", "b", "c"]), fixed(6, 3, 4), "welch", None),
+        (fixed(9, 5, 7) | {"layout": "random"}, fixed(6, 3, 4), "welch", None),
+        (fixed(9, 5, 7), fixed(6, 3, 4) | {"layout": "not_said"}, "welch", None),
+    ],
+)
+def test_only_spots_known_to_be_the_same_are_paired(now, before, method, spots):
+    change = judge(question(now, before=before))["changes"][0]
+    assert (change["method"], change["spots"]) == (method, spots)
+    assert change["bootstrap"]["low"] <= change["difference_species"] <= change["bootstrap"]["high"]
+
+
+def test_spots_that_all_changed_alike_leave_what_counting_leaves():
+    change = judge(question(fixed(7, 5, 6), before=fixed(5, 3, 4)))["changes"][0]
+    # spread of the difference of two roundings sqrt(2 / 12), t with 2 degrees of freedom 4.30265
+    assert change["high"] - 2 == pytest.approx(4.30265 * (2 / 12 / 3) ** 0.5, abs=1e-4)
+    assert change["bootstrap"] is None
+
+
 def test_surveys_of_other_sizes_are_not_compared():
     before = survey(*held(4, 4, area_m2=4.0), on="2027-06-21")
     change = judge(question(survey(*held(6, 7)), before=before))["changes"][0]
     assert (change["difference_species"], change["missing"]) == (None, "quadrats of one size in both")
     none = judge(question(survey(*held(6, 7)), before=survey(on="2027-06-21")))["changes"][0]
     assert none["missing"] == "quadrats in both"
+    assert (none["method"], none["bootstrap"], none["smallest_change_species"]) == (None, None, None)
+
+
+def test_quadrats_all_alike_still_leave_a_change_unseen():
+    # 1.95996 + 0.84162 times the spread of a rounding, sqrt(1/12), times sqrt(2 / 10)
+    part = judge(question(survey(*held(*[5] * 10))))["sown_part"]
+    assert part["species_per_quadrat"]["sd"] == 0
+    assert part["species_bootstrap"] is None
+    assert part["effort"]["smallest_change_species"] == pytest.approx(2.80158 * (2 / 10 / 12) ** 0.5, abs=1e-4)
 
 
 def test_covers_are_compared_where_both_surveys_have_them():

@@ -24,7 +24,12 @@ def starting(texts, start):
     [
         ([], "No quadrat was looked at, so nothing can be said per square metre."),
         (held(5), "One quadrat of 1 m² held 5.0 kinds of plant; one quadrat says nothing of the rest."),
-        (held(*[5] * 13), "13 quadrats of 1 m² held 5.0 kinds of plant on average (95 %: 5.0 to 5.0)."),
+        (
+            # t with 12 degrees of freedom 2.179, spread of a rounding 1 / sqrt(12): 5 ± 2.179 x 0.2887 / sqrt(13)
+            held(*[5] * 13),
+            "13 quadrats of 1 m² held five kinds of plant each. As all held the same number, their spread says nothing "
+            "of the rest; counting in whole kinds alone leaves 4.8 to 5.2 open.",
+        ),
         # t with 1 degree of freedom 12.706: the low end would be below nothing
         (held(2, 4, area_m2=0.25), "Two quadrats of 0.25 m² held 3.0 kinds of plant on average (95 %: 0.0 to 15.7)."),
     ],
@@ -47,9 +52,14 @@ def test_kinds_met_and_kinds_that_were_likely_missed():
 def test_the_unsown_part_is_named():
     control = [quadrat("poa_trivialis", label=f"c{i}", part="control") for i in range(2)]
     sentences = answer_of(*held(4, 4), *control)["sentences"]
-    assert "Two quadrats of 1 m² on the unsown part held 1.0 kinds of plant on average (95 %: 1.0 to 1.0)." in sentences
+    # t with 1 degree of freedom 12.706: 1 ± 12.706 x 0.2887 / sqrt(2) reaches below nothing
     assert (
-        "3.0 more kinds in a quadrat than on the unsown part (95 %: from +3.0 to +3.0), more than chance would give."
+        "Two quadrats of 1 m² on the unsown part held one kind of plant each. As all held the same number, their "
+        "spread says nothing of the rest; counting in whole kinds alone leaves 0.0 to 3.6 open."
+    ) in sentences
+    # t with 2 degrees of freedom 4.303, standard error sqrt(2 / 12 / 2)
+    assert (
+        "3.0 more kinds in a quadrat than on the unsown part (95 %: from +1.8 to +4.2), more than chance would give."
         in (sentences)
     )
 
@@ -71,13 +81,31 @@ def test_the_unsown_part_is_named():
         (
             (5, 5),
             (5, 5),
-            "As many kinds in a quadrat as on 21 June 2027 (95 %: from +0.0 to +0.0), so it may be chance.",
+            # standard error sqrt(2 / 12 / 2), t with 2 degrees of freedom 4.303
+            "As many kinds in a quadrat as on 21 June 2027 (95 %: from −1.2 to +1.2), so it may be chance.",
         ),
     ],
 )
 def test_a_change_is_told_with_what_chance_would_give(now, before, sentence):
     found = answer_of(*held(*now), before=survey(*held(*before), on="2027-06-21"))
     assert sentence in found["sentences"]
+
+
+def test_a_change_at_fixed_spots_says_so():
+    found = answer_of(*held(6, 8, 10), layout="fixed", before=survey(*held(4, 7, 7), on="2027-06-21", layout="fixed"))
+    # differences 2, 1, 3: mean 2, standard error 1 / sqrt(3), t with 2 degrees of freedom 4.303
+    assert (
+        "2.0 more kinds in a quadrat than on 21 June 2027 (95 %: from −0.5 to +4.5, of three spots walked both times), "
+        "so it may be chance."
+    ) in found["sentences"]
+
+
+def test_no_rule_that_cannot_be_judged_stands_among_the_first_sentences():
+    # quadrats of another size: limits of kinds per square metre cannot be judged, and covers are not known
+    for quadrats in (held(5, 6, area_m2=4.0), held(4, 4), []):
+        found = answer_of(*quadrats)
+        assert not any("cannot be judged" in text for text in found["sentences"])
+        assert any("cannot be judged" in verdict["sentence"] for verdict in found["classes"])
 
 
 def test_sown_kinds_flowers_and_nitrogen_are_told():

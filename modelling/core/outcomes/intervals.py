@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from scipy import special
 
 from modelling.core.distributions import Array
 from modelling.core.sampling import stream
+
+#: spread that counting in whole kinds alone gives: of a rounding to 1, even over its width. Quadrats that all hold the
+#: same number have no spread of their own, which does not make their mean exact
+COUNT_SD: Final = 1 / math.sqrt(12)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +53,12 @@ def finite_factor(n: int, possible: float | None) -> float:
     return 1.0 if possible is None else math.sqrt(max(1 - n / possible, 0.0)) if possible > 0 else 0.0
 
 
-def mean_interval(values: Array, confidence: float, possible: float | None = None) -> Mean:
-    """Mean with its t interval; `possible` is how many such quadrats the meadow holds, where that matters."""
+def mean_interval(values: Array, confidence: float, possible: float | None = None, *, least_sd: float = 0.0) -> Mean:
+    """Mean with its t interval.
+
+    `possible` is how many such quadrats the meadow holds, where that matters. The standard error is never taken from a
+    spread under `least_sd`; the spread itself is told as it is.
+    """
     n = len(values)
     if n == 0:
         return Mean(0, None, None, None, None, None)
@@ -58,23 +67,41 @@ def mean_interval(values: Array, confidence: float, possible: float | None = Non
     if n == 1:
         return Mean(1, mean, None, None, None, None)
     sd = float(rising.std(ddof=1))
-    se = sd / math.sqrt(n) * finite_factor(n, possible)
+    se = max(sd, least_sd) / math.sqrt(n) * finite_factor(n, possible)
     half = t_value(confidence, n - 1) * se
     return Mean(n, mean, sd, se, mean - half, mean + half)
 
 
 def bootstrap_mean(values: Array, confidence: float, resamples: int, seed: int, key: str = "") -> Interval | None:
     """Percentile bootstrap of the mean over quadrats; None for fewer than two. The order of quadrats is nothing."""
-    n = len(values)
-    if n < 2:
+    if len(values) < 2:
         return None
-    rising = np.sort(values)
+    return _percentiles(float(np.sort(values).mean()), _resampled(values, resamples, seed, key), confidence)
+
+
+def bootstrap_difference(
+    later: Array, earlier: Array, confidence: float, resamples: int, seed: int, key: str = ""
+) -> Interval | None:
+    """Percentile bootstrap of a difference of means, each survey resampled; None where one has under two."""
+    if len(later) < 2 or len(earlier) < 2:
+        return None
+    difference = float(np.sort(later).mean() - np.sort(earlier).mean())
+    later_means = _resampled(later, resamples, seed, f"{key} later")
+    return _percentiles(difference, later_means - _resampled(earlier, resamples, seed, f"{key} earlier"), confidence)
+
+
+def _resampled(values: Array, resamples: int, seed: int, key: str) -> Array:
+    """Means of quadrats drawn again with replacement."""
+    n, rising = len(values), np.sort(values)
     picked = np.floor(stream(seed, "quadrat_bootstrap", key).random((resamples, n)) * n).astype(np.int64)
-    means = rising[picked].mean(axis=1)
-    low, high = np.quantile(means, [(1 - confidence) / 2, (1 + confidence) / 2])
-    mean = float(rising.mean())
-    # a skewed bootstrap may leave its own mean outside; the interval is widened to hold it
-    return Interval(mean, min(float(low), mean), max(float(high), mean))
+    means: Array = rising[picked].mean(axis=1)
+    return means
+
+
+def _percentiles(middle: float, drawn: Array, confidence: float) -> Interval:
+    low, high = np.quantile(drawn, [(1 - confidence) / 2, (1 + confidence) / 2])
+    # a skewed bootstrap may leave its own middle outside; the interval is widened to hold it
+    return Interval(middle, min(float(low), middle), max(float(high), middle))
 
 
 def wilson(successes: int, n: int, confidence: float) -> Interval | None:
@@ -134,4 +161,9 @@ def smallest_change(sd: float, n: int, confidence: float, power: float, *, paire
     """The smallest change that two surveys of n quadrats would see with this power; None below two quadrats."""
     if n < 2:
         return None
-    return _both_errors(confidence, power) * sd * math.sqrt((1 if paired else 2) / n)
+    return smallest_by_error(sd * math.sqrt((1 if paired else 2) / n), confidence, power)
+
+
+def smallest_by_error(se: float, confidence: float, power: float) -> float:
+    """The smallest difference that would be seen with this power, where the difference has this standard error."""
+    return _both_errors(confidence, power) * se

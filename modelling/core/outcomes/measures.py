@@ -11,7 +11,7 @@ import numpy as np
 from modelling.core.distributions import Array
 from modelling.core.outcomes import lists, scales
 from modelling.core.outcomes.found import FORB, GRASS, RUSH, SEDGE, UNKNOWN, Plant, Stand
-from modelling.core.outcomes.intervals import mean_interval
+from modelling.core.outcomes.intervals import COUNT_SD, mean_interval
 from modelling.core.parameters import Number, ParameterSet
 
 WILDFLOWERS: Final = frozenset({FORB, SEDGE})
@@ -98,7 +98,7 @@ class Measures:
             return lacking(_NO_QUADRATS)
         if self.stand.area_m2 != self.usual_area:
             return lacking(f"quadrats of {self.usual_area:g} m²")
-        found = mean_interval(self.stand.counts.astype(np.float64), self.confidence)
+        found = mean_interval(self.stand.counts.astype(np.float64), self.confidence, least_sd=COUNT_SD)
         return Measured(found.mean, found.low, found.high)
 
     def share_of_stops(self, columns: list[int]) -> float:

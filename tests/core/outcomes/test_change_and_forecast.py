@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from modelling.core.outcomes import change, forbs, forecast, similarity
+from modelling.core.outcomes import change, forbs, forecast, intervals, similarity
 from tests.core.conftest import made
 
 LATER = np.array([9.0, 11, 8, 12, 10, 13])
@@ -20,13 +20,41 @@ def test_the_difference_of_means_has_welchs_interval():
 
 
 def test_one_quadrat_gives_a_difference_and_no_interval_and_none_gives_nothing():
-    assert change.welch(LATER, EARLIER[:1], 0.95) == change.Change(3.5, None, None)
+    assert change.welch(LATER, EARLIER[:1], 0.95) == change.Change(3.5, None, None, None)
     assert change.welch(LATER, EARLIER[:0], 0.95) is None
     assert change.welch(LATER[:0], EARLIER, 0.95) is None
 
 
 def test_quadrats_all_alike_differ_by_exactly_that():
-    assert change.welch(np.full(3, 5.0), np.full(4, 3.0), 0.95) == change.Change(2.0, 2.0, 2.0)
+    assert change.welch(np.full(3, 5.0), np.full(4, 3.0), 0.95) == change.Change(2.0, 0.0, 2.0, 2.0)
+
+
+def test_a_least_spread_keeps_counts_all_alike_from_being_certain():
+    found = change.welch(np.full(3, 5.0), np.full(3, 3.0), 0.95, least_sd=intervals.COUNT_SD)
+    # both variances 1/12 over 3, 4 degrees of freedom, t 2.77645
+    assert found.se == pytest.approx((2 / 36) ** 0.5)
+    assert found.high == pytest.approx(2 + 2.77645 * (2 / 36) ** 0.5, abs=1e-4)
+
+
+def test_the_same_spots_have_the_interval_of_their_differences():
+    found = change.paired(LATER[:4], EARLIER, 0.95)
+    # by another program: SciPy's t test of pairs
+    other = stats.ttest_rel(LATER[:4], EARLIER).confidence_interval(0.95)
+    assert (found.low, found.high) == pytest.approx((other.low, other.high), abs=1e-9)
+    assert change.paired(LATER[:1], EARLIER[:1], 0.95) == change.Change(2.0, None, None, None)
+    assert change.paired(LATER[:0], EARLIER[:0], 0.95) is None
+
+
+def test_a_resampled_difference_lies_about_the_difference_and_forgets_the_order():
+    found = intervals.bootstrap_difference(LATER, EARLIER, 0.95, 2000, 1)
+    assert found == intervals.bootstrap_difference(LATER[::-1], EARLIER[::-1], 0.95, 2000, 1)
+    # by another program: SciPy's bootstrap of two samples
+    other = stats.bootstrap(
+        (LATER, EARLIER), lambda a, b, axis: a.mean(axis) - b.mean(axis), method="percentile", rng=7, n_resamples=9999
+    ).confidence_interval
+    assert found.middle == pytest.approx(3.0)
+    assert (found.low, found.high) == pytest.approx((other.low, other.high), abs=0.2)
+    assert intervals.bootstrap_difference(LATER, EARLIER[:1], 0.95, 10, 1) is None
 
 
 def test_two_empty_lists_are_neither_alike_nor_unlike():

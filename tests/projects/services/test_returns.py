@@ -12,9 +12,9 @@ from modelling.reading import read_as
 from projects.choices import ReturnState
 from projects.contracts.returns import NameSettled, ReturnNew
 from projects.errors import NotAllowed, NotFound, RuleBroken, WrongState
-from projects.models import AuditEntry, OutcomeReturn, ReturnVersion, TaxonRecord
+from projects.models import AuditEntry, OutcomeReturn, ReturnResult, ReturnVersion, TaxonRecord
 from projects.rules.access import PUBLIC_ACTOR
-from projects.selectors.returns import names_to_settle, settled_content
+from projects.selectors.returns import names_to_settle, result_of, settled_content
 from projects.services import returns
 from tests.projects.county import saltmere
 
@@ -88,16 +88,18 @@ def test_the_same_sending_changes_nothing_and_another_is_a_new_version(county):
 def test_a_name_once_settled_is_remembered_and_judged_anew(county):
     row, _ = send(county, notebook())
     member = county.as_(county.member)
-    first = returns.return_result(actor=member, version=row.current, now=AUTUMN)
+    first = result_of(row.current)
     asked = NameSettled(name="cranesbill?", taxon="geranium_pratense")
     settled = returns.name_settle(actor=member, return_id=row.public_id, asked=asked, now=AUTUMN)
     assert settled == sum(3 + n % 4 >= 5 for n in range(10))
     assert "geranium_pratense" in {
         item.taxon for quadrat in settled_content(row.current).visits[0].quadrats for item in quadrat.records
     }
-    second = returns.return_result(actor=member, version=row.current, now=AUTUMN)
-    assert first.pk != second.pk
-    assert returns.return_result(actor=member, version=row.current, now=AUTUMN).pk == second.pk
+    second = result_of(row.current)
+    assert first.checksum != second.checksum
+    # both acts kept what it came to, with an audit line each
+    assert set(row.current.results.values_list("checksum", flat=True)) == {first.checksum, second.checksum}
+    assert AuditEntry.objects.filter(act="return_judge").count() == 2
     next_year, _ = send(
         county, notebook(year=2027, work=[], visits=[{"on": "2027-06-20", "whole_site": [{"name": "Cranesbill ?"}]}])
     )
@@ -112,10 +114,30 @@ def test_a_name_once_settled_is_remembered_and_judged_anew(county):
 
 def test_what_it_comes_to_is_the_mean_worked_out_by_hand(county):
     row, _ = send(county, notebook())
-    result = returns.return_result(actor=county.as_(county.member), version=row.current, now=AUTUMN)
-    answer = orjson.loads(result.text)
+    answer = result_of(row.current).read()
     # by hand: 3, 4, 5, 6 kinds in turn over ten quadrats: 3+4+5+6+3+4+5+6+3+4 = 43
     assert answer["sentences"][0].startswith("Ten quadrats of 1 m² held 4.3 kinds of plant on average")
+
+
+def test_looking_at_a_result_keeps_nothing(county, monkeypatch):
+    send(county, notebook(year=2027, work=[], visits=[{"on": "2027-06-20", "quadrats": [{"label": "1"}]}]))
+    row, _ = send(county, notebook())
+    kept = result_of(row.current)
+    assert kept.kept_at == AUTUMN
+    # the year before is sent again, so this year is judged beside other figures than those that were kept
+    later, _ = send(county, notebook(year=2027, work=[], visits=[{"on": "2027-06-21", "quadrats": [{"label": "1"}]}]))
+    rows, acts = ReturnResult.objects.count(), AuditEntry.objects.count()
+    now = result_of(row.current)
+    assert (now.kept_at, now.checksum != kept.checksum) == (None, True)
+    # a later release judges anew as well, and says which it is
+    monkeypatch.setattr("projects.selectors.returns.RESULTS_VERSION", "99")
+    assert result_of(later.current).kept_at is None
+    assert result_of(later.current).recipe["results_version"] == "99"
+    assert (ReturnResult.objects.count(), AuditEntry.objects.count()) == (rows, acts)
+    returns.return_agree(
+        actor=county.as_(county.coordinator), return_id=row.public_id, comment="", if_version=None, now=AUTUMN
+    )
+    assert result_of(row.current).kept_at == AUTUMN
 
 
 @pytest.mark.parametrize(
@@ -165,7 +187,7 @@ def test_an_empty_survey_is_refused_and_nothing_done_is_an_answer(county):
     row, _ = send(county, {"year": 2028, "answered": "nothing_done"})
     assert row.state == ReturnState.SENT
     failed, _ = send(county, {"year": 2027, "answered": "failed", "narrative": "The bank slipped."})
-    assert returns.return_result(actor=county.as_(county.member), version=failed.current, now=AUTUMN) is None
+    assert result_of(failed.current) is None
 
 
 def test_questions_are_asked_answered_accepted_before_it_is_agreed(county):

@@ -107,15 +107,14 @@ class ReturnResultView(NounView):
 
     @extend_schema(
         operation_id="returns_result", summary="What the latest version of a return comes to", tags=["returns"],
-        description="By this release's rules and the names as they are settled now; kept, so that it can be cited.",
+        description="By this release's rules and the names as settled now. Kept when a return is sent, settled or "
+        "agreed, so that it can be cited; worked out anew where the rules or the year before have changed since.",
         responses={200: SurveyAnswer},
     )  # fmt: skip
     def get(self, request: Request, public_id: UUID) -> HttpResponse:
         self.read_query(request)
         row = reads.return_get(self.actor, public_id)
-        result = None
-        if row.current is not None:
-            result = acts.return_result(actor=self.actor, version=row.current, now=timezone.now())
+        result = reads.result_of(row.current) if row.current is not None else None
         if result is None:
             raise NotFound("This return holds no plants to judge.")
         return HttpResponse(result.text, content_type="application/json")
