@@ -138,3 +138,134 @@ class CameBy(models.TextChoices):
     SHEET = "sheet", "Spreadsheet"
     FIELD_SHEET = "field_sheet", "Field sheet, typed in"
     API = "api", "The API"
+
+
+class RoundState(models.TextChoices):
+    """How far a grant round has come by people's acts; whether it is open follows from the time."""
+
+    DRAFT = "draft", "Being written"
+    ANNOUNCED = "announced", "Announced"
+    PANEL = "panel", "Before the panel"
+    SETTLED = "settled", "Settled"
+
+
+class BidState(models.TextChoices):
+    """How far a bid has come."""
+
+    DRAFT = "draft", "Being written"
+    CHECKED = "checked", "Checked by its group"
+    SUBMITTED = "submitted", "Handed in"
+    WITHDRAWN = "withdrawn", "Withdrawn"
+    DECIDED = "decided", "Decided"
+
+
+class Proof(models.TextChoices):
+    """What a group may have to show before it is given money."""
+
+    CONSTITUTION = "constitution", "A constitution or set of rules"
+    ACCOUNTS = "accounts", "Accounts of the last year"
+    TWO_SIGNATORIES = "two_signatories", "Two signatories who are not related"
+    INSURANCE = "insurance", "Public liability insurance"
+    SAFEGUARDING = "safeguarding", "A safeguarding policy, since children come"
+
+
+class LineCategory(models.TextChoices):
+    """What a line of a budget is for."""
+
+    SEED = "seed", "Seed"
+    PLUGS = "plugs", "Plug plants"
+    HIRE = "hire", "Hire of machines"
+    CONTRACTOR = "contractor", "Contractors"
+    FUEL = "fuel", "Fuel"
+    MATERIALS = "materials", "Materials"
+    DISPOSAL = "disposal", "Carting off what was cut or stripped"
+    KIT = "kit", "Tools and kit"
+    WEEDING = "weeding", "Weeding"
+    AFTERCARE = "aftercare", "Yearly care"
+    PAID_LABOUR = "paid_labour", "Paid labour"
+    VOLUNTEERS = "volunteers", "Volunteer time"
+    SURVEY = "survey", "Soil tests and surveys"
+    EVENTS = "events", "Events and training"
+    TRAVEL = "travel", "Travel"
+    OVERHEAD = "overhead", "Overhead and insurance"
+    CONTINGENCY = "contingency", "Contingency"
+    OTHER = "other", "Something else"
+
+
+class Skill(models.TextChoices):
+    """What volunteers can do."""
+
+    UNSKILLED = "unskilled", "Unskilled"
+    SKILLED = "skilled", "Skilled"
+    PROFESSIONAL = "professional", "Professional"
+
+
+class PaidBy(models.TextChoices):
+    """Who pays for a line of a budget."""
+
+    GRANT = "grant", "This round"
+    MATCH = "match", "Money from elsewhere"
+    IN_KIND = "in_kind", "Given in kind"
+
+
+class PromiseKind(models.TextChoices):
+    """What a bid promises, each as a whole number of its unit."""
+
+    SPECIES_PER_M2 = "species_per_m2", "Species in a square metre"
+    PLANT = "plant", "A plant that is there"
+    AREA_M2 = "area_m2", "Square metres of meadow"
+    VOLUNTEER_HOURS = "volunteer_hours", "Hours by volunteers"
+    PEOPLE = "people", "People reached"
+
+
+class DecisionKind(models.TextChoices):
+    """What is decided about a bid."""
+
+    FULL = "full", "Awarded in full"
+    PART = "part", "Awarded in part"
+    CONDITIONAL = "conditional", "Awarded on conditions"
+    DEFERRED = "deferred", "Put off to a later round"
+    REFUSED = "refused", "Not awarded"
+
+
+class DecisionState(models.TextChoices):
+    """How far a decision has come."""
+
+    DRAFT = "draft", "Being written"
+    PUBLISHED = "published", "Published"
+    SUPERSEDED = "superseded", "Superseded"
+
+
+class AwardState(models.TextChoices):
+    """Where an award stands."""
+
+    OFFERED = "offered", "Offered"
+    ACCEPTED = "accepted", "Accepted"
+    DECLINED = "declined", "Declined by the group"
+    WITHDRAWN = "withdrawn", "Withdrawn by the funder"
+    FINISHED = "finished", "Finished"
+
+
+class PaymentState(models.TextChoices):
+    """Where a payment request stands."""
+
+    ASKED = "asked", "Asked for"
+    PAID = "paid", "Paid"
+    REFUSED = "refused", "Not paid"
+
+
+class ChangeKind(models.TextChoices):
+    """What a group wants to change after its award."""
+
+    DATE = "date", "Dates"
+    BUDGET = "budget", "Budget"
+    SEED = "seed", "Seed"
+    SITE = "site", "Ground"
+
+
+class ChangeState(models.TextChoices):
+    """Where a request to change stands."""
+
+    ASKED = "asked", "Asked for"
+    AGREED = "agreed", "Agreed"
+    REFUSED = "refused", "Not agreed"

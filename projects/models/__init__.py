@@ -1,6 +1,25 @@
 """Rows and their constraints, one noun a file."""
 
 from projects.models.audit import AuditEntry
+from projects.models.bids import (
+    Bid,
+    BidAppraisal,
+    BidAttachment,
+    BidLine,
+    BidProject,
+    BidPromise,
+    BidProof,
+    BidStage,
+    BidSubmission,
+)
+from projects.models.decisions import (
+    Award,
+    ChangeRequest,
+    Decision,
+    FundedProject,
+    MoneyReturned,
+    PaymentRequest,
+)
 from projects.models.diary import WorkEntry
 from projects.models.groups import Group, Membership
 from projects.models.jobs import Job
@@ -19,23 +38,45 @@ from projects.models.returns import (
     Settlement,
     TaxonRecord,
 )
+from projects.models.reviews import BidNote, Review, ReviewScore
+from projects.models.rounds import Criterion, GrantRound, InKindRate, Interest, RoundAssessor, RoundChoice
 from projects.models.sites import OtherFunding, Site, SiteZone, SoilTest
 
 __all__ = [
     "ApiToken",
     "AuditEntry",
+    "Award",
+    "Bid",
+    "BidAppraisal",
+    "BidAttachment",
+    "BidLine",
+    "BidNote",
+    "BidProject",
+    "BidPromise",
+    "BidProof",
+    "BidStage",
+    "BidSubmission",
+    "ChangeRequest",
+    "Criterion",
+    "Decision",
     "District",
     "Forecast",
+    "FundedProject",
+    "GrantRound",
     "Group",
+    "InKindRate",
+    "Interest",
     "Invitation",
     "Job",
     "MeadowProject",
     "Membership",
+    "MoneyReturned",
     "NameChoice",
     "Network",
     "NetworkMembership",
     "OtherFunding",
     "OutcomeReturn",
+    "PaymentRequest",
     "Permission",
     "PlanVersion",
     "RememberedAnswer",
@@ -43,6 +84,10 @@ __all__ = [
     "ReturnResult",
     "ReturnStep",
     "ReturnVersion",
+    "Review",
+    "ReviewScore",
+    "RoundAssessor",
+    "RoundChoice",
     "Settlement",
     "SignInFailure",
     "Site",

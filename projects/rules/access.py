@@ -12,10 +12,11 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import Final
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
-from projects.choices import GroupRole, NetworkRole, Publicity, Scope, Via
+from projects.choices import BidState, GroupRole, NetworkRole, Publicity, RoundState, Scope, Via
 from projects.errors import NotAllowed
+from projects.models import Bid, GrantRound, Interest, Membership, RoundAssessor
 
 
 class Position(StrEnum):
@@ -66,6 +67,8 @@ _EVERYBODY: Final = frozenset(Position)
 _GROUP: Final = frozenset({_P.MEMBER, _P.LEAD, _P.COORDINATOR})
 _LEADS: Final = frozenset({_P.LEAD, _P.COORDINATOR})
 _COORDINATORS: Final = frozenset({_P.COORDINATOR})
+_GROUP_LEADS: Final = frozenset({_P.LEAD})
+_FUND_MANAGERS: Final = frozenset({_P.FUND_MANAGER})
 _STAFF: Final = frozenset({_P.COORDINATOR, _P.ASSESSOR, _P.FUND_MANAGER})
 
 ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
@@ -119,6 +122,40 @@ ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
         "return.answer": _GROUP,
         "return.settle": _GROUP,
         "return.check": _COORDINATORS,
+        "round.read": _EVERYBODY,
+        "round.staff": _STAFF,
+        "round.create": _FUND_MANAGERS,
+        "round.change": _FUND_MANAGERS,
+        "round.appoint": _FUND_MANAGERS,
+        "round.choose": _FUND_MANAGERS,
+        "round.panel": _FUND_MANAGERS,
+        "money.read": frozenset({_P.FUND_MANAGER, _P.COORDINATOR}),
+        "interest.declare": _STAFF,
+        "interest.read": _STAFF,
+        "choice.read": _STAFF,
+        "bid.read": _GROUP | _STAFF,
+        "bid.create": _GROUP_LEADS,
+        "bid.change": _GROUP_LEADS,
+        "bid.submit": _GROUP_LEADS,
+        "bid.withdraw": _GROUP_LEADS,
+        "bid.note_seen": _FUND_MANAGERS,
+        "appraisal.read": _STAFF,
+        "appraisal.make": _FUND_MANAGERS,
+        "review.read": _STAFF,
+        "review.write": frozenset({_P.ASSESSOR}),
+        "note.read": _STAFF,
+        "note.write": frozenset({_P.ASSESSOR, _P.FUND_MANAGER}),
+        "decision.read": _GROUP | _STAFF,
+        "decision.write": _FUND_MANAGERS,
+        "decision.publish": _FUND_MANAGERS,
+        "award.read": _GROUP | _STAFF,
+        "award.accept": _GROUP_LEADS,
+        "award.manage": _FUND_MANAGERS,
+        "award.report": _GROUP_LEADS,
+        "payment.ask": _GROUP_LEADS,
+        "payment.settle": _FUND_MANAGERS,
+        "alteration.ask": _GROUP_LEADS,
+        "alteration.settle": _FUND_MANAGERS,
         "audit.read": _LEADS,
         "job.read": frozenset({_P.SELF, _P.COORDINATOR, _P.OPERATOR}),
         "job.restart": frozenset({_P.SELF, _P.COORDINATOR, _P.OPERATOR}),
@@ -240,3 +277,69 @@ def visible_jobs(actor: Actor) -> Q:
         return Q()
     own = Q(actor__isnull=False, actor=actor.user_id) if actor.user_id is not None else Q(pk__in=[])
     return own | Q(network__in=actor.networks_as(NetworkRole.COORDINATOR))
+
+
+# ------------------------------------------------------------------ grant rounds
+
+_NOTHING: Final = Q(pk__in=[])
+#: what those who read bids find; a draft is its group's own
+_HANDED_IN: Final = (BidState.SUBMITTED, BidState.DECIDED)
+
+
+def visible_rounds(actor: Actor) -> Q:
+    """Rounds that exist for the actor: once announced for everybody, before that for those who write and check it."""
+    networks = [*actor.networks_as(NetworkRole.FUND_MANAGER), *actor.networks_as(NetworkRole.COORDINATOR)]
+    own = Q(network__in=networks) if Scope.READ in actor.scopes else _NOTHING
+    return ~Q(state=RoundState.DRAFT) | own
+
+
+def near(actor: Actor) -> Q:
+    """Bids whose group the actor is near to: declared, or a member since the round opened."""
+    declared = Interest.objects.filter(user=actor.user_id, round=OuterRef("round"), group=OuterRef("group"))
+    member = Membership.objects.filter(user=actor.user_id, group=OuterRef("group")).filter(
+        Q(until__isnull=True) | Q(until__gte=OuterRef("round__opens_at"))
+    )
+    return Q(Exists(declared)) | Q(Exists(member))
+
+
+def bids_to_read(actor: Actor) -> Q:
+    """Bids that exist for the actor as one who reads them: of their rounds, and of no group they are near to."""
+    if Scope.READ not in actor.scopes or actor.user_id is None:
+        return _NOTHING
+    appointed = RoundAssessor.objects.filter(user=actor.user_id, until__isnull=True).values("round")
+    as_assessor = Q(
+        network__in=actor.networks_as(NetworkRole.ASSESSOR), round__in=appointed, state__in=_HANDED_IN
+    )
+    as_manager = Q(network__in=actor.networks_as(NetworkRole.FUND_MANAGER), current__isnull=False)
+    as_coordinator = Q(network__in=actor.networks_as(NetworkRole.COORDINATOR))
+    return (as_assessor | as_manager | as_coordinator) & ~near(actor)
+
+
+def visible_bids(actor: Actor) -> Q:
+    """Bids that exist for the actor: their own groups', and those they are to read."""
+    if Scope.READ not in actor.scopes:
+        return _NOTHING
+    return Q(group__in=list(actor.groups)) | bids_to_read(actor)
+
+
+def of_bids(bids: Q, path: str = "bid") -> Q:
+    """Things that belong to such bids, by their path to the bid."""
+    return Q(**{f"{path}__in": Bid.objects.filter(bids).values("pk")})
+
+
+def whole_rounds(actor: Actor) -> Q:
+    """Rounds whose sums the actor may see: all bids in them exist for the actor, so that none can be worked out."""
+    if Scope.READ not in actor.scopes or actor.user_id is None:
+        return _NOTHING
+    staff = Q(network__in=[*actor.networks_as(NetworkRole.FUND_MANAGER), *actor.networks_as(NetworkRole.COORDINATOR)])
+    staff |= Q(
+        network__in=actor.networks_as(NetworkRole.ASSESSOR),
+        pk__in=RoundAssessor.objects.filter(user=actor.user_id, until__isnull=True).values("round"),
+    )
+    hidden = Bid.objects.filter(near(actor), current__isnull=False).values("round")
+    return staff & ~Q(pk__in=hidden)
+
+
+def whole_round_of(actor: Actor, path: str = "round") -> Q:
+    """Things of rounds whose sums the actor may see."""
+    return Q(**{f"{path}__in": GrantRound.objects.filter(whole_rounds(actor)).values("pk")})

@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.db.models import Q, QuerySet
 
 from projects.choices import GroupRole, NetworkRole
-from projects.models import AuditEntry
-from projects.rules.access import Actor
+from projects.models import AuditEntry, Bid
+from projects.rules.access import Actor, near
 
 
 def audit_list(actor: Actor) -> QuerySet[AuditEntry]:
@@ -15,4 +15,7 @@ def audit_list(actor: Actor) -> QuerySet[AuditEntry]:
     networks = actor.networks_as(NetworkRole.COORDINATOR)
     if "read" not in actor.scopes:
         return AuditEntry.objects.none()
-    return AuditEntry.objects.filter(Q(group__in=leads) | Q(network__in=networks)).select_related("actor", "group")
+    # a bid that somebody is near to does not exist for them, nor does what was done about it
+    hidden = Bid.objects.filter(near(actor), network__in=networks).values("public_id")
+    own = Q(group__in=leads) | (Q(network__in=networks) & ~Q(object_id__in=hidden))
+    return AuditEntry.objects.filter(own).select_related("actor", "group")

@@ -44,7 +44,8 @@ READS = {
     "network.read", "network.staff", "district.read", "village.read", "group.read", "group.home", "membership.read",
     "invitation.read", "site.read", "site.read_detail", "place.read_exact", "permission.read", "funding.read",
     "soil_test.read", "project.read", "project.read_detail", "plan.read", "forecast.read", "diary.read", "audit.read",
-    "return.read", "job.read", "account.read", "token.read",
+    "return.read", "job.read", "account.read", "token.read", "round.read", "round.staff", "money.read", "interest.read",
+    "choice.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read", "award.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -52,10 +53,14 @@ WRITES = {
     "invitation.withdraw", "site.create", "site.change", "site.remove", "permission.change", "funding.change",
     "soil_test.change", "project.create", "project.change", "plan.create", "forecast.create", "diary.write",
     "diary.strike", "job.restart", "account.change", "account.erase", "account.make_operator", "token.create",
-    "token.revoke", "return.send", "return.answer", "return.settle", "return.check",
+    "token.revoke", "return.send", "return.answer", "return.settle", "return.check", "round.create", "round.change",
+    "round.appoint", "round.choose", "round.panel", "interest.declare", "bid.create", "bid.change", "bid.submit",
+    "bid.withdraw", "bid.note_seen", "appraisal.make", "review.write", "note.write", "decision.write",
+    "decision.publish", "award.accept", "award.manage", "award.report", "payment.ask", "payment.settle",
+    "alteration.ask", "alteration.settle",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
-OPEN = {"network.read", "district.read", "village.read", "group.read", "site.read", "project.read"}
+OPEN = {"network.read", "district.read", "village.read", "group.read", "site.read", "project.read", "round.read"}
 
 
 def every_act(actor, **thing):
