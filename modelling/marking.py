@@ -70,9 +70,7 @@ def calibrate(scores: Sequence[tuple[Hashable, Hashable, float]]) -> Marking:
     )
 
 
-def _solved(
-    values: np.ndarray, fixed: np.ndarray, drawn: np.ndarray, ratio: float
-) -> tuple[np.ndarray, np.ndarray]:
+def _solved(values: np.ndarray, fixed: np.ndarray, drawn: np.ndarray, ratio: float) -> tuple[np.ndarray, np.ndarray]:
     """Levels of the bids and effects of the assessors at a ratio of variances (Henderson's equations)."""
     if ratio == 0.0:
         return fixed.T @ values / fixed.sum(axis=0), np.zeros(drawn.shape[1])

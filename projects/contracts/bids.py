@@ -6,7 +6,19 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field, model_validator
 
-from projects.contracts.base import Day, Identifier, LongNote, LongText, Name, Note, Phrase, Pounds, Strict, Words, refused
+from projects.contracts.base import (
+    Day,
+    Identifier,
+    LongNote,
+    LongText,
+    Name,
+    Note,
+    Phrase,
+    Pounds,
+    Strict,
+    Words,
+    refused,
+)
 from projects.contracts.rounds import Category, Proof, Skill
 
 MOST_PROJECTS: Final = 10
@@ -60,13 +72,12 @@ class Promise(Strict):
     """Key of a plant, or `orchids`."""
     by_year: Annotated[int, Field(ge=2000, le=2100)]
 
-
     @model_validator(mode="after")
     def _complete(self) -> Promise:
         if self.kind in {"species_per_m2", "plant"} and self.project_id is None:
             raise refused("missing", "Say of which project this is promised.", "project_id")
         if self.kind == "species_per_m2" and self.amount > MOST_SPECIES:
-            raise refused("out_of_range", f"Read {self.amount}; no square metre holds more than {MOST_SPECIES} species.",
+            raise refused("out_of_range", f"Read {self.amount}; no square metre holds so many species.",
                           f"at most {MOST_SPECIES}")  # fmt: skip
         if (self.kind == "plant") != bool(self.plant):
             raise refused("missing", "A promised plant is named, and nothing else is.", "plant with kind plant")

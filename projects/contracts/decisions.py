@@ -92,7 +92,9 @@ class ChangeNew(Strict):
             "site": bool(self.before and self.after),
         }
         if not wanted[self.kind]:
-            raise refused("missing", "Say what is to be different.", "dates, amounts of the stages, or before and after")
+            raise refused(
+                "missing", "Say what is to be different.", "dates, amounts of the stages, or before and after"
+            )
         return self
 
 

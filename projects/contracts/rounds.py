@@ -29,7 +29,7 @@ def _moment(value: object) -> object:
         except (ValueError, OverflowError):
             pass
     example = "2026-10-01T12:00:00+01:00"
-    raise refused("bad_moment", f"Read {str(value)[:40]!r}; a date and time with its zone is needed, such as {example}.",
+    raise refused("bad_moment", f"Read {str(value)[:40]!r}; a moment with its zone is needed, such as {example}.",
                   "a date and time with its zone")  # fmt: skip
 
 

@@ -104,9 +104,7 @@ def pounds(pence: int) -> str:
 
 def asked_pence(lines: Sequence[LineFact], *, vat_recovered: bool) -> int:
     """Return what the round is asked to pay."""
-    return sum(
-        line.net_pence if vat_recovered else line.gross_pence for line in lines if line.paid_by == PaidBy.GRANT
-    )
+    return sum(line.net_pence if vat_recovered else line.gross_pence for line in lines if line.paid_by == PaidBy.GRANT)
 
 
 def month_later(day: date, months: int) -> date:
@@ -149,15 +147,19 @@ def _permissions(bid: BidFact) -> Found:
 def _soil(bid: BidFact) -> Found:
     for index, project in enumerate(bid.projects):
         if not project.has_soil_test:
-            yield f"/project_ids/{index}", f"{project.name}: no soil test is on record; its forecast is the wider for it."
+            yield (
+                f"/project_ids/{index}",
+                f"{project.name}: no soil test is on record; its forecast is the wider for it.",
+            )
 
 
 def _other_money(bid: BidFact) -> Found:
     for index, project in enumerate(bid.projects):
         if project.other_funders and not bid.other_funding_note:
             funders = ", ".join(project.other_funders)
-            yield f"/project_ids/{index}", (
-                f"{project.name}: {funders} also pays for this ground; say in other_funding_note for what."
+            yield (
+                f"/project_ids/{index}",
+                (f"{project.name}: {funders} also pays for this ground; say in other_funding_note for what."),
             )
 
 
@@ -170,8 +172,9 @@ def _categories(bid: BidFact) -> Found:
     for index, line in enumerate(bid.lines):
         if line.paid_by == PaidBy.GRANT and bid.round.categories and line.category not in bid.round.categories:
             allowed = ", ".join(LineCategory(word).label.lower() for word in bid.round.categories)
-            yield f"/lines/{index}/category", (
-                f"This round does not pay for {LineCategory(line.category).label.lower()}; it pays for {allowed}."
+            yield (
+                f"/lines/{index}/category",
+                (f"This round does not pay for {LineCategory(line.category).label.lower()}; it pays for {allowed}."),
             )
 
 
@@ -208,9 +211,12 @@ def _match(bid: BidFact) -> Found:
             if bid.round.volunteer_match_percent < PERCENT
             else ""
         )
-        yield "/lines", (
-            f"The match counts for {pounds(int(others + counted))}; {bid.round.match_percent} % of the whole cost is "
-            f"needed{at_most}: {pounds(-int(-needed // 1))}."
+        yield (
+            "/lines",
+            (
+                f"The match counts for {pounds(int(others + counted))}; {bid.round.match_percent} % of the whole cost "
+                f"is needed{at_most}: {pounds(-int(-needed // 1))}."
+            ),
         )
 
 
@@ -231,9 +237,12 @@ def _rates(bid: BidFact) -> Found:
             default=0,
         )
         if line.unit_price_pence > most:
-            yield f"/lines/{index}/unit_price_gbp", (
-                f"An hour counts for {pounds(line.unit_price_pence)} here; this round’s rate for "
-                f"{Skill(skill).label.lower()} time on {on:%-d %B %Y} is {pounds(most)}."
+            yield (
+                f"/lines/{index}/unit_price_gbp",
+                (
+                    f"An hour counts for {pounds(line.unit_price_pence)} here; this round’s rate for "
+                    f"{Skill(skill).label.lower()} time on {on:%-d %B %Y} is {pounds(most)}."
+                ),
             )
 
 
@@ -251,7 +260,10 @@ def _dates(bid: BidFact) -> Found:
         yield "/starts_on", f"This round pays for work from {bid.round.starts_earliest_on:%-d %B %Y} on."
     last = month_later(bid.starts_on, bid.round.longest_months)
     if bid.ends_on > last:
-        yield "/ends_on", f"It lasts longer than {bid.round.longest_months} months; from its start that is {last:%-d %B %Y}."
+        yield (
+            "/ends_on",
+            f"It lasts longer than {bid.round.longest_months} months; from its start that is {last:%-d %B %Y}.",
+        )
 
 
 def _stages(bid: BidFact) -> Found:

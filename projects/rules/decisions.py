@@ -54,12 +54,15 @@ def letter(fact: LetterFact) -> str:
             parts.append(f"Conditions:\n{fact.conditions}")
         parts.append(
             "The money is for the work in your bid and nothing else; show it in your accounts as restricted. "
-            f"Please accept or decline within {fact.accept_days} days of this letter. Money that is not spent comes back."
+            f"Please accept or decline within {fact.accept_days} days of this letter. "
+            "Money that is not spent comes back."
         )
         if fact.stages:
             rows = "\n".join(f"- {name}, by {due:%-d %B %Y}: {pounds(pence)}" for name, due, pence in fact.stages)
             whole = sum(pence for _, _, pence in fact.stages)
-            tail = "" if whole == fact.amount_pence else f"\nTogether you may ask for up to {pounds(fact.amount_pence)}."
+            tail = (
+                "" if whole == fact.amount_pence else f"\nTogether you may ask for up to {pounds(fact.amount_pence)}."
+            )
             parts.append(f"Ask for payment as each stage is done:\n{rows}{tail}")
     elif fact.feedback:
         parts.append("What may help another time:\n" + "\n".join(f"- {line}" for line in fact.feedback))

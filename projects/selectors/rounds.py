@@ -92,7 +92,7 @@ def money_of(row: GrantRound) -> Money:
 def pots_that_do_not_add_up() -> list[UUID]:
     """Rounds whose running total differs from the sum over their awards; empty unless something is broken."""
     rows = GrantRound.objects.annotate(by_rows=Sum("awards__committed_pence")).order_by("pk")
-    return [row.public_id for row in rows if row.committed_pence != (row.by_rows or 0)]  # type: ignore[attr-defined]
+    return [row.public_id for row in rows if row.committed_pence != (row.by_rows or 0)]
 
 
 def choice_list(actor: Actor) -> QuerySet[RoundChoice]:

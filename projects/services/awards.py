@@ -48,9 +48,7 @@ def _managed(actor: Actor, public_id: UUID, act: str, if_version: int | None = N
     return held_award(actor, public_id, act, bids_to_read(actor), if_version)
 
 
-def award_move(
-    *, actor: Actor, public_id: UUID, asked: AwardMove, if_version: int | None, now: datetime
-) -> Award:
+def award_move(*, actor: Actor, public_id: UUID, asked: AwardMove, if_version: int | None, now: datetime) -> Award:
     """Accept or decline an offer as its group; note that conditions are met, withdraw or finish it as its funder."""
     with transaction.atomic():
         if asked.to in BY_THE_GROUP:
@@ -94,9 +92,7 @@ def award_move(
     return award
 
 
-def report_send(
-    *, actor: Actor, public_id: UUID, asked: EndReport, if_version: int | None, now: datetime
-) -> Award:
+def report_send(*, actor: Actor, public_id: UUID, asked: EndReport, if_version: int | None, now: datetime) -> Award:
     """Send the report at the end of an award; until it is finished a later one takes its place."""
     with transaction.atomic():
         award = _own(actor, public_id, "award.report", if_version)
@@ -253,7 +249,8 @@ def _before_and_after(award: Award, asked: ChangeNew) -> tuple[dict[str, Any], d
             raise broken(
                 "/ends_on", "out_of_range",
                 f"Work starts on {award.round.starts_earliest_on:%-d %B %Y} at the earliest and lasts at most "
-                f"{award.round.longest_months} months.", ends.isoformat(), f"{starts.isoformat()} to {last.isoformat()}",
+                f"{award.round.longest_months} months.",
+                ends.isoformat(), f"{starts.isoformat()} to {last.isoformat()}",
             )  # fmt: skip
         return (
             {"starts_on": award.starts_on.isoformat(), "ends_on": award.ends_on.isoformat()},
@@ -263,7 +260,9 @@ def _before_and_after(award: Award, asked: ChangeNew) -> tuple[dict[str, Any], d
         stages = list(award.bid.stages.all())
         amounts = [pence(amount) for amount in asked.stages]
         if len(amounts) != len(stages):
-            raise broken("/stages", "out_of_range", f"The bid has {len(stages)} stages.", len(amounts), str(len(stages)))
+            raise broken(
+                "/stages", "out_of_range", f"The bid has {len(stages)} stages.", len(amounts), str(len(stages))
+            )
         was = [stage.amount_pence for stage in stages]
         if sum(amounts) != sum(was):
             raise broken(
@@ -318,4 +317,3 @@ def _apply(award: Award, change: ChangeRequest, now: datetime) -> None:
                 raise WrongState(f"{pounds(claimed)} were asked for “{stage.name}” already.")
             stage.amount_pence = amount
             stage.save(update_fields=["amount_pence"])
-

@@ -12,8 +12,9 @@ from django.db import IntegrityError, models, transaction
 from django.db.models import Q
 
 from modelling.errors import FieldError
-from projects.errors import NotFound, RuleBroken, Stale
+from projects.errors import NotAllowed, NotFound, RuleBroken, Stale
 from projects.models.base import Noun
+from projects.rules.access import Actor
 
 M = TypeVar("M", bound=models.Model)
 N = TypeVar("N", bound=Noun)
@@ -61,6 +62,13 @@ def found(model: type[N], seen: Q, public_id: UUID, what: str, *, hold: bool = F
     if row is None:
         raise NotFound(f"There is no {what} {public_id}, or none that you may see.")
     return row
+
+
+def person(actor: Actor) -> int:
+    """Key of the person who acts; raises NotAllowed where nobody is signed in, such as for a command."""
+    if actor.user_id is None:
+        raise NotAllowed("Somebody must be signed in for this.")
+    return actor.user_id
 
 
 def unchanged_since(row: Noun, if_version: int | None) -> None:

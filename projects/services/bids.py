@@ -203,7 +203,9 @@ def _line(bid: Bid, number: int, line: Line) -> BidLine:
     where = f"/lines/{number - 1}"
     quantity, price, vat = round(line.quantity * MILLI), pence(line.unit_price_gbp), pence(line.vat_gbp)
     if quantity < 1:
-        raise broken(f"{where}/quantity", "out_of_range", "A quantity has three decimals.", line.quantity, "0.001 or more")
+        raise broken(
+            f"{where}/quantity", "out_of_range", "A quantity has three decimals.", line.quantity, "0.001 or more"
+        )
     # half a penny is rounded up, as a till does
     net = (quantity * price + MILLI // 2) // MILLI
     if line.net_gbp is not None and pence(line.net_gbp) != net:
@@ -248,7 +250,9 @@ def bid_move(*, actor: Actor, public_id: UUID, to: str, if_version: int | None, 
 
 def _may_follow(bid: Bid, to: str) -> None:
     if to not in round_rules.BID_FOLLOWS[BidState(bid.state)]:
-        raise WrongState(f"This bid is {bid.get_state_display().lower()}; it cannot be {BidState(to).label.lower()} now.")
+        raise WrongState(
+            f"This bid is {bid.get_state_display().lower()}; it cannot be {BidState(to).label.lower()} now."
+        )
 
 
 def _demand_whole(bid: Bid, now: datetime) -> None:
@@ -270,7 +274,9 @@ def proof_seen(*, actor: Actor, public_id: UUID, asked: ProofSeen, now: datetime
             )
         proof = bid.proofs.filter(what=asked.what, has_it=True).first()
         if proof is None:
-            raise broken("/what", "not_said", "The group does not say that it has this.", asked.what, "one it says it has")
+            raise broken(
+                "/what", "not_said", "The group does not say that it has this.", asked.what, "one it says it has"
+            )
         proof.seen_on, proof.seen_by_id = asked.seen_on, actor.user_id
         proof.save(update_fields=["seen_on", "seen_by"])
         touched(bid, now)

@@ -279,7 +279,8 @@ def _demand_unfunded(bid: Bid, projects: list[BidProject]) -> None:
     """A project is paid for once a round, and so is ground."""
     elsewhere = FundedProject.objects.filter(round=bid.round_id).exclude(award__bid=bid)
     twice = elsewhere.filter(
-        Q(project__in=[row.project_id for row in projects]) | Q(project__site__in=[row.project.site_id for row in projects])
+        Q(project__in=[row.project_id for row in projects])
+        | Q(project__site__in=[row.project.site_id for row in projects])
     ).select_related("project", "award__bid")
     if funded := twice.first():
         raise RuleBroken(

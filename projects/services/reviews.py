@@ -14,7 +14,7 @@ from projects.errors import NotAllowed, WrongState, broken
 from projects.models import Bid, BidNote, Review, ReviewScore, RoundAssessor
 from projects.rules.access import Actor, bids_to_read, demand
 from projects.services.audit import record
-from projects.services.base import found, save_changed, save_new
+from projects.services.base import found, person, save_changed, save_new
 
 MOST_NOTES: Final = 500
 
@@ -33,7 +33,7 @@ def review_write(*, actor: Actor, bid_id: UUID, asked: ReviewWritten, now: datet
         if review is not None and review.sent_at is not None:
             raise WrongState("Your review is sent; it stays as it is. Say what you think now in a note.")
         if review is None:
-            review = save_new(Review(bid=bid, assessor_id=actor.user_id, created_at=now, updated_at=now))
+            review = save_new(Review(bid=bid, assessor_id=person(actor), created_at=now, updated_at=now))
         review.comment = asked.comment
         _set_scores(review, bid, asked)
         review.sent_at = now if asked.send else None
@@ -57,7 +57,9 @@ def _set_scores(review: Review, bid: Bid, asked: ReviewWritten) -> None:
                 f"1 to {len(criteria)}",
             )  # fmt: skip
         if score.criterion in seen:
-            raise broken(f"/scores/{index}/criterion", "twice", f"{criterion} is scored twice.", score.criterion, "once")
+            raise broken(
+                f"/scores/{index}/criterion", "twice", f"{criterion} is scored twice.", score.criterion, "once"
+            )
         if score.score > criterion.most:
             raise broken(
                 f"/scores/{index}/score", "out_of_range", f"{criterion}: the best score is {criterion.most}.",
@@ -77,7 +79,7 @@ def note_add(*, actor: Actor, bid_id: UUID, asked: NoteNew, now: datetime) -> Bi
         demand(actor, "note.write", network_id=bid.network_id)
         if bid.notes.count() >= MOST_NOTES:
             raise broken("", "too_many", f"A bid can have {MOST_NOTES} notes.", None, f"at most {MOST_NOTES}")
-        note = BidNote(bid=bid, author_id=actor.user_id, text=asked.text, created_at=now)
+        note = BidNote(bid=bid, author_id=person(actor), text=asked.text, created_at=now)
         note.full_clean(validate_unique=False, validate_constraints=False)
         note.save()
         record(actor, now, "note_add", "bid", bid.public_id, network=bid.network_id, after={"note": note.pk})

@@ -12,7 +12,7 @@ from django.db.models import Q
 from projects.choices import NetworkRole, RoundState
 from projects.contracts.base import given, pence
 from projects.contracts.rounds import Appointment, InterestNew, RoundChange, RoundFields, RoundMove, RoundNew
-from projects.errors import NotFound, WrongState, broken
+from projects.errors import WrongState, broken
 from projects.models import (
     Criterion,
     District,
@@ -28,7 +28,7 @@ from projects.models import (
 from projects.rules import rounds as rules
 from projects.rules.access import Actor, demand, visible_rounds
 from projects.services.audit import record, snapshot
-from projects.services.base import found, save_changed, save_new, touched, unchanged_since
+from projects.services.base import found, person, save_changed, save_new, touched, unchanged_since
 
 MOST_ROUNDS: Final = 200
 MOST_ASSESSORS: Final = 50
@@ -55,9 +55,7 @@ def round_create(*, actor: Actor, asked: RoundNew, now: datetime) -> GrantRound:
         _check_times(row)
         save_new(row)
         _set_rows(row, asked, {"rates", "criteria"})
-        record(
-            actor, now, "round_create", "round", row.public_id, network=network.pk, after=snapshot(row)
-        )
+        record(actor, now, "round_create", "round", row.public_id, network=network.pk, after=snapshot(row))
     return row
 
 
@@ -164,15 +162,14 @@ def _held(actor: Actor, public_id: UUID, act: str, if_version: int | None) -> Gr
     return row
 
 
-def round_move(
-    *, actor: Actor, public_id: UUID, asked: RoundMove, if_version: int | None, now: datetime
-) -> GrantRound:
+def round_move(*, actor: Actor, public_id: UUID, asked: RoundMove, if_version: int | None, now: datetime) -> GrantRound:
     """Announce a round, open its panel, or settle it."""
     with transaction.atomic():
         row = _held(actor, public_id, "round.panel", if_version)
         if asked.to not in rules.FOLLOWS[RoundState(row.state)]:
             raise WrongState(
-                f"The round is {row.get_state_display().lower()}; it cannot be {RoundState(asked.to).label.lower()} now."
+                f"The round is {row.get_state_display().lower()}; "
+                f"it cannot be {RoundState(asked.to).label.lower()} now."
             )
         if asked.to == RoundState.ANNOUNCED:
             if not row.criteria.exists():
@@ -233,9 +230,7 @@ def interest_declare(*, actor: Actor, round_id: UUID, asked: InterestNew, now: d
         row = found(GrantRound, visible_rounds(actor), round_id, "round")
         demand(actor, "interest.declare", network_id=row.network_id)
         group = found(Group, Q(network=row.network_id), asked.group_id, "group")
-        user = User.objects.filter(pk=actor.user_id).first()
-        if user is None:
-            raise NotFound("Nobody is signed in.")
+        user = User.objects.get(pk=person(actor))
         there = Interest.objects.filter(round=row, user=user, group=group).first()
         if there is not None:
             return there
