@@ -15,6 +15,7 @@ _CHANCES: Final = (
 _RARE: Final = 1 / 40
 _SURE: Final = 39 / 40
 _PENNIES_BELOW: Final = 10
+_PENCE_IN_POUND: Final = 100
 _NUMBERS: Final = (
     "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
 )  # fmt: skip
@@ -61,6 +62,12 @@ def pounds(low: float, high: float) -> str:
     """A range of money: "£190 to £310"; to ten pence below £10."""
     a, b = (f"{round(x, 1):.2f}" if x < _PENNIES_BELOW else figure(x) for x in (low, high))
     return f"£{a}" if a == b else f"£{a} to £{b}"
+
+
+def pence(amount: int) -> str:
+    """An exact amount of whole pence: "£1,234.50", and "£1,234" where the pence are none."""
+    whole, rest = divmod(amount, _PENCE_IN_POUND)
+    return f"£{whole:,}.{rest:02d}" if rest else f"£{whole:,}"
 
 
 def count(number: int) -> str:
