@@ -107,7 +107,8 @@ def sentences(results: Mapping[str, Any]) -> list[str]:
             f"{_kinds(nitrogen['kinds'])} {'has' if nitrogen['kinds_used'] == 1 else 'have'} a value."
         )
     # what cannot be judged is told further down, with what it would take
-    out += [verdict["sentence"] for verdict in results["classes"] if verdict["judged"]][:1]
+    judged = [verdict for verdict in results["classes"] if verdict["judged"]]
+    out += [verdict["sentence"] for verdict in sorted(judged, key=lambda v: v["class_label"] is None)][:1]
     return out
 
 
@@ -123,8 +124,8 @@ def part_sentence(part: Mapping[str, Any]) -> str:
     if found["sd"] == 0:
         return (
             f"{_quadrats(n)} of {part['quadrat_area_m2']:g} m² held {_kinds(round(found['mean']))} of plant each. As "
-            f"all held the same number, their spread says nothing of the rest; counting in whole kinds alone leaves {ends} "
-            "open."
+            "all held the same number, their spread says nothing of the rest; counting in whole kinds alone leaves "
+            f"{ends} open."
         )
     sure = parameters().value("survey_values", "interval", "confidence")
     return f"{start} on average ({percent(sure)}: {ends})."

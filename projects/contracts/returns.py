@@ -11,6 +11,7 @@ from projects.contracts.base import Day, Hours, Identifier, LongText, Name, Note
 
 MOST_VISITS: Final = 12
 MOST_QUADRATS_IN_ALL: Final = 500
+MOST_CHOSEN: Final = 300
 Year = Annotated[int, Field(ge=2000, le=2100)]
 Answered = Literal["surveyed", "nothing_done", "failed"]
 Done = Literal[
@@ -104,3 +105,17 @@ class NameSettled(Strict):
     """Key of the plant; null to leave the name as it was written."""
     remember: bool = True
     """Whether the group's later returns read it alike."""
+
+
+class NamesSettled(Strict):
+    """What several written names stand for."""
+
+    names: Annotated[tuple[NameSettled, ...], Field(min_length=1, max_length=MOST_CHOSEN, strict=False)]
+
+
+class ReturnMove(Strict):
+    """What the network does with a return."""
+
+    to: Literal["checking", "sent_back", "agreed"]
+    comment: LongText = ""
+    """Needed where it is sent back."""

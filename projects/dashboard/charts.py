@@ -47,6 +47,17 @@ class FanYear:
 
 
 @dataclass(frozen=True)
+class Walked:
+    """What a summer's walk found, drawn on a fan: as found, and allowed for what was overlooked, with its range."""
+
+    label: str
+    found: float
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Strip:
     """One species over the years: shares of square metres where it is seen, and where it flowers."""
 
@@ -213,9 +224,14 @@ def fan(
     main: str,
     other: str,
     lines: Mapping[float, str],
+    walked: Sequence[Walked] = (),
 ) -> SafeString:
-    """Return a forecast as a fan (80 % and 50 % bands, median), and a second one as a broken line with whiskers."""
-    marks = ticks(max([*(max(year.p90, year.other_p90) for year in years), *(at + 1 for at in lines)]))
+    """Return a forecast as a fan (80 % and 50 % bands, median), and a second one as a broken line with whiskers.
+
+    What was walked is laid over it, where its summer is one of the fan's.
+    """
+    tops = [*(max(year.p90, year.other_p90) for year in years), *(at + 1 for at in lines), *(w.high for w in walked)]
+    marks = ticks(max(tops))
     description = (
         f"{main}: "
         + "; ".join(
@@ -224,6 +240,11 @@ def fan(
         + f". {other}, middle: "
         + ", ".join(figure(year.other_p50) for year in years)
         + "."
+        + "".join(
+            f" Found in {w.label}: {figure(w.found)}, allowed for what was overlooked {figure(w.low)} to "
+            f"{figure(w.high)}."
+            for w in walked
+        )
     )
 
     def draw(width: int) -> tuple[float, list[SafeString]]:
@@ -236,6 +257,7 @@ def fan(
             ("band-50", f"{main}: the middle half"),
             ("median", f"{main}: the middle"),
             ("other", f"{other}: the middle, and 8 in 10 outcomes"),
+            *((("walked", "Walked: allowed for what was overlooked"), ("found", "Walked: as found")) if walked else ()),
         ):
             parts += _sample(name, y)
             for line in wrap(words, width - 38):
@@ -272,6 +294,7 @@ def fan(
             element("circle", cx=x, cy=at(year.other_p50), r=4, class_="other-dot")
             for x, year in zip(moved_xs, years, strict=True)
         ]
+        parts += _walked(years, walked, xs, min(step * 0.16, 9), at)
         parts += [
             _text(right + 5, at(value) + 4.5, words if beside else figure(value), class_="value")
             for value, words in lines.items()
@@ -290,10 +313,35 @@ def _sample(name: str, y: float) -> list[SafeString]:
     """Return what stands in the legend of a fan for one of its marks."""
     if name.startswith("band"):
         return [element("rect", x=0, y=y, width=30, height=14, class_=name)]
+    if name == "found":
+        return [element("rect", x=11.5, y=y + 3.5, width=7, height=7, class_="found")]
+    if name == "walked":
+        return [_line(15, y, 15, y + 14, "walked"), element("circle", cx=15, cy=y + 7, r=4, class_="walked-dot")]
     drawn = [_line(0, y + 7, 30, y + 7, name)]
     if name == "other":
         drawn += [_line(15, y, 15, y + 14, "whisker"), element("circle", cx=15, cy=y + 7, r=4, class_="other-dot")]
     return drawn
+
+
+def _walked(
+    years: Sequence[FanYear],
+    walked: Sequence[Walked],
+    xs: Sequence[float],
+    shift: float,
+    at: Callable[[float], float],
+) -> list[SafeString]:
+    """Return what was found in each summer: a dot with its range, and beside it a square for what was written down."""
+    places = {year.label: x - shift for x, year in zip(xs, years, strict=True)}
+    parts = []
+    for one in walked:
+        x = places.get(one.label)
+        if x is not None:
+            parts += [
+                _line(x, at(one.low), x, at(one.high), "walked"),
+                element("rect", x=x - 3.5, y=at(one.found) - 3.5, width=7, height=7, class_="found"),
+                element("circle", cx=x, cy=at(one.middle), r=4, class_="walked-dot"),
+            ]
+    return parts
 
 
 def _bands(

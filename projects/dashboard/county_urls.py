@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from projects.dashboard.views import county, groups, jobs, meadows, sites
+from projects.dashboard.views import county, groups, jobs, meadows, returns, sites
 
 urlpatterns = [
     path("home/", groups.HomeView.as_view(), name="home"),
@@ -11,6 +11,7 @@ urlpatterns = [
     path("county/<slug:slug>/", county.CountyView.as_view(), name="county"),
     path("county/<slug:slug>/map.json", county.MapView.as_view(), name="county-map"),
     path("county/<slug:slug>/sites/", county.SitesView.as_view(), name="county-sites"),
+    path("county/<slug:slug>/returns/", returns.YearView.as_view(), name="county-returns"),
     path("county/<slug:slug>/set-up/", county.SetUpView.as_view(), name="county-set-up"),
     path("county/<slug:slug>/forecast-all/", county.ForecastAllView.as_view(), name="county-forecast-all"),
     path("groups/<uuid:group_id>/", groups.GroupView.as_view(), name="group"),
@@ -42,5 +43,10 @@ urlpatterns = [
         meadows.StrikeView.as_view(),
         name="project-diary-strike",
     ),
+    path("returns/<uuid:return_id>/", returns.ReturnView.as_view(), name="return"),
+    path("returns/<uuid:return_id>/names/", returns.NamesView.as_view(), name="return-names"),
+    path("returns/<uuid:return_id>/check/", returns.CheckView.as_view(), name="return-check"),
+    path("questions/<uuid:question_id>/answer/", returns.AnswerView.as_view(), name="return-question"),
+    path("questions/<uuid:question_id>/accept/", returns.AcceptView.as_view(), name="return-question-accept"),
     path("jobs/<uuid:job_id>/", jobs.JobView.as_view(), name="job"),
 ]

@@ -33,6 +33,12 @@ LAST_MONTH: Final = 9
 TWICE: Final = 2
 #: so many plants of rattle in a square metre and then none; common practice
 MUCH_RATTLE: Final = 5
+#: a sward taller than this, in centimetres, is asked about: a hay meadow seldom is; common practice
+TALLEST_CM: Final = 150
+#: a year's return is late after this month and day, when the walks are a month past; common practice
+LATE_AFTER: Final = (10, 31)
+#: sown before this month and day, a meadow has its first summer in the same year; common practice
+GROWS_FROM: Final = (6, 1)
 _NUMBERS: Final = frozenset({"percent"})
 _FREE: Final = frozenset({"presence", "abundance"})
 
@@ -164,6 +170,7 @@ def questions(asked: ReturnNew, known: Known) -> Iterator[Asked]:
             )  # fmt: skip
         yield from _alike(at, visit.quadrats)
         yield from _full(at, visit.quadrats)
+        yield from _tall(at, visit.quadrats)
     now = kinds(asked)
     if known.kinds_before and asked.answered == "surveyed" and now:
         if len(now) >= TWICE * len(known.kinds_before):
@@ -177,6 +184,9 @@ def questions(asked: ReturnNew, known: Known) -> Iterator[Asked]:
                 "half_as_many", "", f"{len(now)} kinds, after {len(known.kinds_before)} last year: what was different?"
             )
     rattle = rattle_per_m2(asked)
+    if rattle is None and now and RATTLE not in now:
+        # plants were written down and rattle is not among them
+        rattle = 0
     if known.rattle_before is not None and known.rattle_before >= MUCH_RATTLE and rattle == 0:
         yield Asked(
             "rattle_gone",
@@ -212,6 +222,26 @@ def _full(at: str, quadrats: tuple[Quadrat, ...]) -> Iterator[Asked]:
                 f"{at}/quadrats/{q}",
                 f"Quadrat {quadrat.label}: bare ground and litter make more than the whole.",
             )
+
+
+def _tall(at: str, quadrats: tuple[Quadrat, ...]) -> Iterator[Asked]:
+    for q, quadrat in enumerate(quadrats):
+        if (quadrat.sward_height_cm or 0) > TALLEST_CM:
+            yield Asked(
+                "tall_sward",
+                f"{at}/quadrats/{q}/sward_height_cm",
+                f"Quadrat {quadrat.label}: a sward of {quadrat.sward_height_cm:g} cm: is that in centimetres?",
+            )
+
+
+def expected(sown_on: date | None, year: int) -> bool:
+    """Say whether a sown meadow has a summer in a year, of which there is something to tell."""
+    return sown_on is not None and sown_on < date(year, *GROWS_FROM)
+
+
+def late(year: int, today: date) -> bool:
+    """Say whether a return of a year that has not come is overdue."""
+    return today > date(year, *LATE_AFTER)
 
 
 def may_follow(state: str, following: str) -> bool:

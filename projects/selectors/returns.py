@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
 import orjson
 from django.db.models import Q, QuerySet
+from django.utils import timezone
 
 from modelling import names, outcomes
 from modelling.arrays import canonical_text
@@ -21,9 +23,25 @@ from modelling.selectors import reference_checksum, taxa_of_mix
 from modelling.services import random_seed_of
 from projects.contracts.returns import ReturnNew
 from projects.errors import NotFound
-from projects.models import MeadowProject, NameChoice, OutcomeReturn, ReturnVersion, TaxonRecord
+from projects.models import (
+    Forecast,
+    MeadowProject,
+    Membership,
+    NameChoice,
+    Network,
+    NetworkMembership,
+    OutcomeReturn,
+    ReturnQuestion,
+    ReturnResult,
+    ReturnStep,
+    ReturnVersion,
+    Settlement,
+    TaxonRecord,
+)
 from projects.rules import returns as rules
 from projects.rules.access import Actor, visible_inner
+from projects.rules.meadows import GROWING
+from projects.selectors.meadows import forecasts_of
 from projects.selectors.model_inputs import soil
 
 _FIGURES = (
@@ -84,6 +102,165 @@ def names_to_settle(version: ReturnVersion) -> list[tuple[str, int, names.Match]
         if folded not in decided:
             open_ones[folded].append(name)
     return [(found[0], len(found), names.match(found[0])) for found in open_ones.values()]
+
+
+def names_read(version: ReturnVersion) -> list[tuple[str, str, int]]:
+    """Written names that stand for a plant, in the order of writing: name, key of the plant, how many records."""
+    read: dict[str, tuple[str, str, int]] = {}
+    rows = TaxonRecord.objects.filter(version_of=version).exclude(taxon="").order_by("pk").values_list("name", "taxon")
+    for name, taxon in rows:
+        first, _, count = read.get(names.folded(name), (name, taxon, 0))
+        read[names.folded(name)] = (first, taxon, count + 1)
+    return list(read.values())
+
+
+def names_left(version: ReturnVersion) -> list[str]:
+    """Written names that somebody decided to leave as they are."""
+    left = set(version.settlements.filter(taxon="").values_list("folded", flat=True))
+    rows = TaxonRecord.objects.filter(version_of=version, taxon="").order_by("pk").values_list("name", flat=True)
+    return list({names.folded(name): name for name in rows if names.folded(name) in left}.values())
+
+
+def question_get(actor: Actor, public_id: UUID) -> ReturnQuestion:
+    """One question about a return that the actor may see; raises NotFound."""
+    seen = visible_inner(actor, "version_of__outcome__group", "version_of__outcome__network")
+    found = ReturnQuestion.objects.filter(seen, public_id=public_id)
+    question = found.select_related("version_of__outcome__project", "version_of__outcome__group").first()
+    if question is None:
+        raise NotFound(f"There is no question {public_id}, or none that you may see.")
+    return question
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A version, and what whoever sent it is: lead or member of the group, or a role in the network; else empty."""
+
+    version: ReturnVersion
+    role: str
+
+
+def versions_sent(row: OutcomeReturn) -> list[Sent]:
+    """Versions of a return, the latest first, with who sent each and in which role of that day."""
+    versions = list(row.versions.select_related("created_by").order_by("-number"))
+    people = {version.created_by_id for version in versions}
+    held: list[tuple[int, str, datetime, datetime | None]] = [
+        *Membership.objects.filter(group=row.group_id, user__in=people).values_list("user", "role", "since", "until"),
+        *NetworkMembership.objects.filter(network=row.network_id, user__in=people).values_list(
+            "user", "role", "since", "until"
+        ),
+    ]
+
+    def role(version: ReturnVersion) -> str:
+        at = version.created_at
+        return next(
+            (
+                role
+                for user, role, since, until in held
+                if user == version.created_by_id and since <= at and (until is None or at < until)
+            ),
+            "",
+        )
+
+    return [Sent(version, role(version)) for version in versions]
+
+
+def steps_of(row: OutcomeReturn) -> QuerySet[ReturnStep]:
+    """What became of a return, the latest first."""
+    return row.steps.select_related("created_by").order_by("-pk")
+
+
+# ------------------------------------------------------------------ a network's year
+
+
+@dataclass(frozen=True)
+class YearLine:
+    """A meadow whose summer is to be told, and what has come of it."""
+
+    project: MeadowProject
+    outcome: OutcomeReturn | None
+    questions: int
+    names: int
+    late: bool
+
+    @property
+    def state(self) -> str:
+        """How far it has come; "missing" where nothing was sent."""
+        return "missing" if self.outcome is None else self.outcome.state
+
+
+def returns_of_year(actor: Actor, network: Network, year: int, today: date) -> list[YearLine]:
+    """A line for every sown meadow of the actor's own groups and networks, and for every return of the year.
+
+    Five queries, however many there are.
+    """
+    rows = {row.project_id: row for row in return_list(actor).filter(network=network, year=year)}
+    wanted = Q(stage__in=GROWING, sown_on__isnull=False) | Q(pk__in=list(rows))
+    projects = (
+        MeadowProject.objects.filter(visible_inner(actor), wanted, network=network)
+        .select_related("group", "site__district")
+        .order_by("group__name", "name", "pk")
+    )
+    current = [row.current_id for row in rows.values() if row.current_id is not None]
+    questions = defaultdict[int, int](int)
+    for version_id in ReturnQuestion.objects.filter(version_of__in=current, accepted_at__isnull=True).values_list(
+        "version_of", flat=True
+    ):
+        questions[version_id] += 1
+    decided = set(Settlement.objects.filter(version_of__in=current).values_list("version_of", "folded"))
+    unsettled: dict[int, set[str]] = defaultdict(set)
+    written = TaxonRecord.objects.filter(version_of__in=current, taxon="").order_by()
+    for version_id, name in written.values_list("version_of", "name").distinct():
+        if (version_id, names.folded(name)) not in decided:
+            unsettled[version_id].add(names.folded(name))
+    lines = []
+    for project in projects:
+        row = rows.get(project.pk)
+        if row is None and not rules.expected(project.sown_on, year):
+            continue
+        at = row.current_id if row is not None and row.current_id is not None else 0
+        is_late = row is None and rules.late(year, today)
+        lines.append(YearLine(project, row, questions.get(at, 0), len(unsettled.get(at, ())), is_late))
+    return lines
+
+
+def first_year(actor: Actor, network: Network) -> int | None:
+    """The first year of which there is a return or a sown meadow; None where there is neither."""
+    sent = return_list(actor).filter(network=network).order_by("year").values_list("year", flat=True).first()
+    sown = (
+        MeadowProject.objects.filter(visible_inner(actor), network=network, sown_on__isnull=False)
+        .order_by("sown_on")
+        .values_list("sown_on", flat=True)
+        .first()
+    )
+    years = [*([sent] if sent is not None else []), *([sown.year] if sown is not None else [])]
+    return min(years, default=None)
+
+
+# ------------------------------------------------------------------ beside a forecast
+
+
+def kept_results(rows: Iterable[OutcomeReturn]) -> dict[int, dict[str, Any]]:
+    """What the counting version of each return came to when it was last kept, by the id of the return; one query."""
+    counting = {row.agreed_id or row.current_id: row.pk for row in rows}
+    kept: dict[int, dict[str, Any]] = {}
+    for result in ReturnResult.objects.filter(version_of__in=[key for key in counting if key]).order_by("-pk"):
+        kept.setdefault(counting[result.version_of_id], orjson.loads(result.text))
+    return kept
+
+
+def forecast_held(actor: Actor, project: MeadowProject, walks: Sequence[date]) -> Forecast | None:
+    """The forecast a meadow is held against: fixed when it was sown; else the latest stored before the first walk."""
+    rows = forecasts_of(actor, project)
+    if project.baseline_id is not None:
+        return rows.filter(pk=project.baseline_id).first()
+    if not walks:
+        return None
+    return next((row for row in rows if made_before(row, min(walks))), None)
+
+
+def made_before(forecast: Forecast, walk: date) -> bool:
+    """Whether a forecast was stored on a day before a walk."""
+    return timezone.localdate(forecast.created_at) < walk
 
 
 def _counting(project: MeadowProject, year: int) -> ReturnVersion | None:

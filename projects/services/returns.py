@@ -15,7 +15,7 @@ from modelling import names
 from modelling.reading import read_as
 from modelling.selectors import taxon_row
 from projects.choices import CameBy, ReturnState, Via
-from projects.contracts.returns import NameSettled, ReturnNew
+from projects.contracts.returns import NameSettled, NamesSettled, ReturnNew
 from projects.errors import RuleBroken, WrongState, broken
 from projects.models import (
     MeadowProject,
@@ -166,50 +166,71 @@ def name_settle(*, actor: Actor, return_id: UUID, asked: NameSettled, now: datet
     """Say what a written name stands for in a return, and for the group's later ones; how many records it settles."""
     with transaction.atomic():
         row = _held(actor, return_id, "return.settle", None)
-        if asked.taxon is not None and taxon_row(asked.taxon) is None:
-            raise broken(
-                "/taxon",
-                "unknown_plant",
-                f"{asked.taxon!r} is not a plant known here.",
-                asked.taxon,
-                "a key of the plant list",
-            )
-        folded = names.folded(asked.name)
-        there = [
-            item for item in TaxonRecord.objects.filter(version_of=row.current) if names.folded(item.name) == folded
-        ]
-        if not there:
-            raise broken(
-                "/name", "unknown", f"{asked.name!r} does not stand in this return.", asked.name, "a name in it"
-            )
-        Settlement.objects.update_or_create(
-            version_of=row.current,
-            folded=folded,
-            defaults={"taxon": asked.taxon or "", "created_by_id": actor.user_id, "created_at": now},
-        )
-        TaxonRecord.objects.filter(pk__in=[item.pk for item in there]).update(taxon=asked.taxon or "")
-        if asked.remember and asked.taxon is not None:
-            NameChoice.objects.update_or_create(
-                group_id=row.group_id, folded=folded, defaults={"taxon": asked.taxon, "created_at": now}
-            )
+        settled = _settle(actor, row, asked, "", now)
         save_changed(row, now)
-        record(
-            actor, now, "name_settle", "return", row.public_id, network=row.network_id, group=row.group_id,
-            after={"name": asked.name, "taxon": asked.taxon, "records": len(there)},
-        )  # fmt: skip
     _keep_result(actor, row, now)
+    return settled
+
+
+def names_settle(
+    *, actor: Actor, return_id: UUID, asked: NamesSettled, if_version: int | None, now: datetime
+) -> OutcomeReturn:
+    """Say what several written names stand for, all or none."""
+    with transaction.atomic():
+        row = _held(actor, return_id, "return.settle", if_version)
+        for number, name in enumerate(asked.names):
+            _settle(actor, row, name, f"/names/{number}", now)
+        save_changed(row, now)
+    _keep_result(actor, row, now)
+    return row
+
+
+def _settle(actor: Actor, row: OutcomeReturn, asked: NameSettled, at: str, now: datetime) -> int:
+    if asked.taxon is not None and taxon_row(asked.taxon) is None:
+        raise broken(
+            f"{at}/taxon",
+            "unknown_plant",
+            f"{asked.taxon!r} is not a plant known here.",
+            asked.taxon,
+            "a key of the plant list",
+        )
+    folded = names.folded(asked.name)
+    there = [item for item in TaxonRecord.objects.filter(version_of=row.current) if names.folded(item.name) == folded]
+    if not there:
+        raise broken(
+            f"{at}/name", "unknown", f"{asked.name!r} does not stand in this return.", asked.name, "a name in it"
+        )
+    Settlement.objects.update_or_create(
+        version_of=row.current,
+        folded=folded,
+        defaults={"taxon": asked.taxon or "", "created_by_id": actor.user_id, "created_at": now},
+    )
+    TaxonRecord.objects.filter(pk__in=[item.pk for item in there]).update(taxon=asked.taxon or "")
+    if asked.remember and asked.taxon is not None:
+        NameChoice.objects.update_or_create(
+            group_id=row.group_id, folded=folded, defaults={"taxon": asked.taxon, "created_at": now}
+        )
+    record(
+        actor, now, "name_settle", "return", row.public_id, network=row.network_id, group=row.group_id,
+        after={"name": asked.name, "taxon": asked.taxon, "records": len(there)},
+    )  # fmt: skip
     return len(there)
 
 
 # ------------------------------------------------------------------ questions, checking, agreeing
 
 
-def question_answer(*, actor: Actor, public_id: UUID, answer: str, now: datetime) -> ReturnQuestion:
-    """Answer a question about a return."""
+def question_answer(
+    *, actor: Actor, public_id: UUID, answer: str, if_version: int | None = None, now: datetime
+) -> ReturnQuestion:
+    """Answer a question about a return, until the answer is accepted."""
     with transaction.atomic():
         question = _question(actor, public_id)
         row = question.version_of.outcome
         demand(actor, "return.answer", group_id=row.group_id, network_id=row.network_id)
+        if question.accepted_at is not None:
+            raise WrongState("This question is settled: what was answered has been accepted.")
+        unchanged_since(question, if_version)
         question.answer, question.answered_at = answer, now
         save_changed(question, now)
         record(
@@ -219,12 +240,15 @@ def question_answer(*, actor: Actor, public_id: UUID, answer: str, now: datetime
     return question
 
 
-def question_accept(*, actor: Actor, public_id: UUID, now: datetime) -> ReturnQuestion:
-    """Accept what a question was answered with, or let it go unanswered."""
+def question_accept(*, actor: Actor, public_id: UUID, if_version: int | None = None, now: datetime) -> ReturnQuestion:
+    """Accept what a question was answered with, or let it go unanswered; accepted again, nothing changes."""
     with transaction.atomic():
         question = _question(actor, public_id)
         row = question.version_of.outcome
         demand(actor, "return.check", group_id=row.group_id, network_id=row.network_id)
+        if question.accepted_at is not None:
+            return question
+        unchanged_since(question, if_version)
         question.accepted_at = now
         save_changed(question, now)
         record(
@@ -239,9 +263,11 @@ def _question(actor: Actor, public_id: UUID) -> ReturnQuestion:
     return found(ReturnQuestion, seen, public_id, "question", hold=True, with_=("version_of__outcome",))
 
 
-def return_check(*, actor: Actor, return_id: UUID, if_version: int | None, now: datetime) -> OutcomeReturn:
+def return_check(
+    *, actor: Actor, return_id: UUID, comment: str = "", if_version: int | None, now: datetime
+) -> OutcomeReturn:
     """Take up a return to look it through."""
-    return _go(actor, return_id, ReturnState.CHECKING, "", if_version, now)
+    return _go(actor, return_id, ReturnState.CHECKING, comment, if_version, now)
 
 
 def return_send_back(

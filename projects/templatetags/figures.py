@@ -1,7 +1,7 @@
 """Filters that say figures in templates the way `projects.dashboard.words` does."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from django import template
@@ -73,6 +73,12 @@ def full_stop(text: str) -> str:
 def day_count(found: Mapping[str, float]) -> str:
     """Return a range of days: "two days"."""
     return words.whole_span(found, "day", "days")
+
+
+@register.filter
+def day_in_year(on: date, every_year: bool) -> str:
+    """Return a day, without its year where it comes every year."""
+    return words.day_of_year(on) if every_year else words.day(on)
 
 
 @register.filter

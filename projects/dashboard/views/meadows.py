@@ -34,6 +34,7 @@ from projects.dashboard.pages.meadows import (
     diary_finding,
     plan_words,
 )
+from projects.dashboard.views.returns import found_page
 from projects.dashboard.views.sites import OfSite
 from projects.errors import NotFound
 from projects.models import MeadowProject, PlanVersion, WorkEntry
@@ -51,6 +52,7 @@ from projects.selectors.meadows import (
     project_get,
 )
 from projects.selectors.places import place_of
+from projects.selectors.returns import returns_of
 from projects.selectors.sites import permissions_held
 from projects.services import diary, meadows
 
@@ -121,7 +123,10 @@ class ProjectView(OfProject):
         latest = next((line for line in rows if row is not None and line.plan_id == row.pk), None)
         totals = diary_totals(self.actor, project)
         heads = turns(self.actor, project)
+        outcomes = list(returns_of(self.actor, project))
         context |= {
+            "outcomes": outcomes,
+            "found": found_page(self.actor, project, outcomes),
             "inside": True,
             "page": ProjectPage(project, missing, [here.due for here in dues]),
             # what is missing of permissions stands above, before a spade goes in

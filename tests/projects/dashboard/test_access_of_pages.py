@@ -64,6 +64,12 @@ TABLE = {
     "project-diary": (OWN, None, 404),
     "project-diary-new": (OWN, OWN, 404),
     "project-diary-strike": (LEADS, LEADS, 404),
+    "county-returns": (SIGNED_IN, None, None),
+    "return": (OWN, None, 404),
+    "return-names": (OWN, OWN, 404),
+    "return-check": (COORDINATOR, COORDINATOR, 404),
+    "return-question": (OWN, OWN, 404),
+    "return-question-accept": (None, COORDINATOR, 404),
     "job": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 404),
 }
 #: pages about whoever looks at them, or about a secret; they have tests of their own
@@ -93,6 +99,7 @@ def addresses(scene):
         "slug": scene.county.network.slug, "group_id": scene.group.public_id, "group": scene.group.public_id,
         "site_id": scene.site.public_id, "project_id": scene.project.public_id,
         "forecast_id": scene.forecast.public_id, "entry_id": scene.work.public_id, "job_id": scene.job.public_id,
+        "return_id": scene.outcome.public_id, "question_id": scene.question.public_id,
         "name": "prices", "code": "not_found",
     }  # fmt: skip
     found = {}

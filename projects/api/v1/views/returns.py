@@ -1,6 +1,6 @@
 """Yearly returns: sent, read, settled, asked about, agreed, judged."""
 
-from typing import Any, Literal
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpResponse
@@ -17,8 +17,7 @@ from projects.api.nouns import IDEMPOTENCY_KEY, IF_MATCH_MAYBE, NounView, once, 
 from projects.api.tags import version_asked
 from projects.api.v1.answers import returns as answers
 from projects.api.v1.views.sites import PAGE
-from projects.contracts.base import LongText, Strict
-from projects.contracts.returns import NameSettled, ReturnNew, ReturnQuestionAnswer
+from projects.contracts.returns import NameSettled, ReturnMove, ReturnNew, ReturnQuestionAnswer
 from projects.errors import NotFound
 from projects.selectors import meadows as meadow_reads
 from projects.selectors import returns as reads
@@ -31,14 +30,6 @@ FILTERS = {
     "year": Filter("year", "year", about="Year of the return."),
     "state": Filter("state", words=tuple(choices.ReturnState.values), about="How far it has come."),
 }
-
-
-class ReturnMove(Strict):
-    """What the network does with a return."""
-
-    to: Literal["checking", "sent_back", "agreed"]
-    comment: LongText = ""
-    """Needed where it is sent back."""
 
 
 class ReturnsView(NounView):
@@ -131,9 +122,8 @@ class ReturnNamesView(NounView):
     def post(self, request: Request, public_id: UUID) -> Response:
         self.must_be_signed_in()
         reads.return_get(self.actor, public_id)
-        acts.name_settle(
-            actor=self.actor, return_id=public_id, asked=self.read(request, NameSettled), now=timezone.now()
-        )
+        asked = self.read(request, NameSettled)
+        acts.name_settle(actor=self.actor, return_id=public_id, asked=asked, now=timezone.now())
         row = reads.return_get(self.actor, public_id)
         return tagged(row, answers.return_detail(row))
 
@@ -154,11 +144,8 @@ class ReturnMovesView(NounView):
         known: dict[str, Any] = {
             "actor": self.actor, "return_id": public_id, "if_version": version, "now": timezone.now()
         }  # fmt: skip
-        if asked.to == "checking":
-            acts.return_check(**known)
-        else:
-            move = acts.return_agree if asked.to == "agreed" else acts.return_send_back
-            move(comment=asked.comment, **known)
+        moves = {"checking": acts.return_check, "agreed": acts.return_agree, "sent_back": acts.return_send_back}
+        moves[asked.to](comment=asked.comment, **known)
         row = reads.return_get(self.actor, public_id)
         return tagged(row, answers.return_detail(row))
 
