@@ -121,9 +121,9 @@ class ReturnPage:
             size = part["quadrat_area_m2"]
             area = "a square metre" if size == 1 else f"{words.figure(size)} m²"
             return (
-                f"In {year}, {self.row.project.name} held {one(mean['mean'])} kinds of plant in {area}, on average over "
-                f"{words.counted(part['quadrats'])} quadrats; over the whole meadow the average is very likely between "
-                f"{one(max(mean['low'], 0))} and {one(mean['high'])}."
+                f"In {year}, {self.row.project.name} held {one(mean['mean'])} kinds of plant in {area}, on average "
+                f"over {words.counted(part['quadrats'])} quadrats; over the whole meadow the average is very likely "
+                f"between {one(max(mean['low'], 0))} and {one(mean['high'])}."
             )
         match self.content.answered:
             case "nothing_done":
@@ -730,7 +730,8 @@ class YearPage:
         missing = [line for line in self.lines if line.outcome is None]
         there = len(self.lines) - len(missing)
         text = f"Of {words.counted(len(self.lines))} {words.plural(len(self.lines), 'meadow', 'meadows')}, "
-        text += f"{words.counted(there)} {words.plural(there, 'has', 'have')} told of {self.year}"
+        have = words.plural(max(there, 1), "has", "have")
+        text += f"{words.counted(there) if there else 'none'} {have} told of {self.year}"
         by_state = [
             (sum(line.state == state for line in self.lines), what)
             for state, what in (

@@ -9,9 +9,12 @@ from hypothesis import HealthCheck, settings
 from schemathesis.config import SchemathesisConfig
 
 from modelling.contracts import LEAST_DRAWS
+from modelling.reading import read_as
+from projects.contracts.returns import ReturnNew
 from projects.models import Membership
+from projects.services.returns import return_send
 from tests.projects.api.caller import token_for
-from tests.projects.county import saltmere
+from tests.projects.county import NOW, saltmere
 
 # What is valid by its schema may still name a plant that is none, ask for too much, or be somebody else's.
 CHECKS = {
@@ -46,8 +49,11 @@ known_things = schemathesis.openapi.from_wsgi(
     config=SchemathesisConfig.from_dict({"checks": {**CHECKS, "negative_data_rejection": {"enabled": False}}}),
 )
 NOUNS = (
-    r"/v1/(networks|groups|memberships|sites|permissions|soil-tests|other-funding|projects|forecasts|diary|jobs|audit)/"
+    r"/v1/(networks|groups|memberships|sites|permissions|soil-tests|other-funding|projects|forecasts|diary|jobs|audit"
+    r"|returns|questions)/"
 )
+#: walked out of season, which is asked about
+SEEN = {"label": "1", "records": [{"name": "cranesbill?"}]}
 FEWER = settings(max_examples=3, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
 FEW = settings(max_examples=12, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
 
@@ -75,9 +81,16 @@ def known(db):
     county = saltmere()
     site, project = county.sites["Long Paddock"], county.projects["Paddock to hay"]
     group = county.groups["Gullhaven Meadow Makers"]
+    outcome, _ = return_send(
+        actor=county.as_(county.lead),
+        project_id=project.public_id,
+        asked=read_as(ReturnNew, {"year": 2026, "visits": [{"on": "2026-04-10", "quadrats": [SEEN]}]}),
+        now=NOW,
+    )
     things = {
         "networks": county.network, "groups": group, "memberships": Membership.objects.filter(group=group).first(),
         "sites": site, "permissions": site.permissions.first(), "projects": project, "forecasts": project.baseline,
+        "returns": outcome, "questions": outcome.current.questions.first(),
     }  # fmt: skip
     return token_for(county.coordinator), {name: str(thing.public_id) for name, thing in things.items()}
 

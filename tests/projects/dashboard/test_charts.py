@@ -32,6 +32,16 @@ CHARTS = {
         other="Usual",
         lines={9: "nine"},
     ),
+    "fan walked": charts.fan(
+        "g",
+        "Species",
+        [year("2027", 6), year("2028", 8)],
+        y_title="Species",
+        main="Kept",
+        other="Usual",
+        lines={9: "nine"},
+        walked=[charts.Walked("2028", 5, 4, 6, 7.5), charts.Walked("2040", 1, 1, 1, 1)],
+    ),
     "fan of one year": charts.fan(
         "c", "Species", [year("2027", 6)], y_title="Species", main="Kept", other="Usual", lines={9: "nine"}
     ),
@@ -110,3 +120,22 @@ def test_a_stretch_over_the_turn_of_the_year_is_drawn_in_two_halves():
 )
 def test_ticks_are_round_and_reach_the_top(top, marks):
     assert charts.ticks(top) == pytest.approx(marks)
+
+
+@pytest.mark.parametrize("width", [360, 720])
+def test_what_was_walked_lies_at_its_height_and_only_in_the_summers_of_the_fan(width):
+    svg = drawn("fan walked")[width]
+    ticks = {
+        float(text.text): float(text.get("y")) - 4.5
+        for text in svg.iter(f"{SVG}text")
+        if text.get("class") == "tick" and float(text.text) < 2000
+    }
+    per_species = (ticks[0] - ticks[5]) / 5
+    (line,) = [part for part in svg.iter(f"{SVG}line") if part.get("class") == "walked"][1:]
+    heights = [(ticks[0] - float(line.get(end))) / per_species for end in ("y1", "y2")]
+    assert heights == pytest.approx([4, 7.5], abs=0.05)
+    (dot,) = [part for part in svg.iter(f"{SVG}circle") if part.get("class") == "walked-dot"][1:]
+    assert (ticks[0] - float(dot.get("cy"))) / per_species == pytest.approx(6, abs=0.05)
+    (square,) = [part for part in svg.iter(f"{SVG}rect") if part.get("class") == "found"][1:]
+    assert (ticks[0] - float(square.get("y")) - 3.5) / per_species == pytest.approx(5, abs=0.05)
+    assert "Found in 2028: 5" in next(svg.iter(f"{SVG}desc")).text
