@@ -64,7 +64,8 @@ _PROBLEM: dict[str, Any] = {
 
 _REF = "#/components/schemas/{model}"
 #: tags of what belongs to somebody
-NOUNS = frozenset({"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "jobs", "audit"})
+NOUNS = frozenset({"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "jobs", "audit"}
+    | {"rounds", "bids", "awards"})
 
 
 class PlainJsonSchema(GenerateJsonSchema):

@@ -138,3 +138,6 @@ class ChoiceNew(Strict):
     pins: Annotated[tuple[Identifier, ...], Field(max_length=MOST_PINS, strict=False)] = ()
     """Bids that are in whatever it costs."""
     exclusions: Annotated[tuple[Identifier, ...], Field(max_length=MOST_PINS, strict=False)] = ()
+    objective: Literal["expected_outcome", "score", "cautious"] = "expected_outcome"
+    """Hectares expected to be species-rich as groups usually manage; the assessors' raw mean scores; or the mean of the
+    worst fifth of what may happen."""

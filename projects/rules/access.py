@@ -308,7 +308,11 @@ def bids_to_read(actor: Actor) -> Q:
         return _NOTHING
     appointed = RoundAssessor.objects.filter(user=actor.user_id, until__isnull=True).values("round")
     as_assessor = Q(network__in=actor.networks_as(NetworkRole.ASSESSOR), round__in=appointed, state__in=_HANDED_IN)
-    as_manager = Q(network__in=actor.networks_as(NetworkRole.FUND_MANAGER), current__isnull=False)
+    as_manager = Q(
+        network__in=actor.networks_as(NetworkRole.FUND_MANAGER),
+        current__isnull=False,
+        state__in=(*_HANDED_IN, BidState.WITHDRAWN),
+    )
     as_coordinator = Q(network__in=actor.networks_as(NetworkRole.COORDINATOR))
     return (as_assessor | as_manager | as_coordinator) & ~near(actor)
 

@@ -41,6 +41,11 @@ KINDS: Final = {
         check="projects.services.meadows.check_forecasts",
         function="projects.services.meadows.forecasts",
     ),
+    "bid_choice": Kind(
+        queue="model",
+        check="projects.services.appraisals.check_choice",
+        function="projects.services.appraisals.choice",
+    ),
 }
 
 

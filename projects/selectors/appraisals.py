@@ -9,6 +9,8 @@ from uuid import UUID
 
 import orjson
 
+from modelling.arrays import checksum
+from modelling.selectors import StoredTextDamaged
 from projects.errors import NotFound
 from projects.models import Bid, BidAppraisal, RoundChoice
 from projects.rules.access import Actor, whole_round_of
@@ -24,6 +26,22 @@ def latest_appraisals(bids: Iterable[Bid]) -> dict[int, BidAppraisal]:
     named = {bid.current_id: bid.pk for bid in bids if bid.current_id is not None}
     rows = BidAppraisal.objects.filter(submission__in=list(named)).order_by("pk")
     return {named[row.submission_id]: row for row in rows}
+
+
+def appraisal_text(row: BidAppraisal) -> str:
+    """The stored text of an appraisal; raises StoredTextDamaged."""
+    return _whole(row.answer, row.answer_checksum, f"appraisal {row.public_id}")
+
+
+def choice_text(row: RoundChoice) -> str:
+    """The stored text of a choice of bids; raises StoredTextDamaged."""
+    return _whole(row.answer, row.answer_checksum, f"choice of bids {row.public_id}")
+
+
+def _whole(text: str, stored: str, what: str) -> str:
+    if checksum(text) != stored:
+        raise StoredTextDamaged(f"The text of {what} no longer has its checksum {stored}. Restore it from a backup.")
+    return text
 
 
 def feedback_for(actor: Actor, bid: Bid, choice_id: UUID | None) -> list[str]:

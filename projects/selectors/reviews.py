@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
+import orjson
 from django.db.models import Q, QuerySet
 
 from modelling import marking
 from projects.choices import BidState, NetworkRole, RoundState
 from projects.errors import NotAllowed, NotFound
-from projects.models import Bid, BidAppraisal, BidNote, Decision, GrantRound, Review
+from projects.models import Bid, BidNote, Decision, GrantRound, Review, User
 from projects.rules.access import Actor, bids_to_read, demand, visible_rounds
+from projects.selectors.appraisals import latest_appraisals
 from projects.selectors.bids import bid_to_read
 
 PERCENT = 100
@@ -73,7 +74,8 @@ class PanelRow:
     raw_mean: float | None
     #: likewise, without the habits of those who scored it; beside the raw mean, never in its place
     calibrated: float | None
-    appraisal: BidAppraisal | None
+    #: how many flags its appraisal has; None where there is none
+    flags: int | None
     decision: Decision | None
 
 
@@ -82,8 +84,8 @@ class Panel:
     """A round as its panel sees it."""
 
     rows: list[PanelRow]
-    #: key of the person -> how far they mark above (+) or below (-) the others, of 100
-    assessors: Mapping[int, float]
+    #: how far each marks above (+) or below (-) the others, of 100
+    assessors: list[tuple[User, float]]
     assessor_share: float
 
 
@@ -92,6 +94,16 @@ def total_of(review: Review) -> float:
     parts = [(row.criterion.weight, row.score / row.criterion.most) for row in review.scores.all()]
     weight = sum(part for part, _ in parts)
     return PERCENT * sum(part * share for part, share in parts) / weight if weight else 0.0
+
+
+def raw_means(bids: list[Bid]) -> dict[int, float]:
+    """Mean score of each bid that was scored, of 100: bid -> mean, as it was given."""
+    return {int(key): row.raw_mean for key, row in marking.calibrate(_scored(bids)).bids.items()}  # type: ignore[call-overload]
+
+
+def _scored(bids: list[Bid]) -> list[tuple[int, int, float]]:
+    reviews = Review.objects.filter(bid__in=bids, sent_at__isnull=False).prefetch_related("scores__criterion")
+    return [(review.bid_id, review.assessor_id, total_of(review)) for review in reviews.order_by("pk")]
 
 
 def panel_of(actor: Actor, round_id: UUID) -> Panel:
@@ -108,13 +120,9 @@ def panel_of(actor: Actor, round_id: UUID) -> Panel:
             bids_to_read(actor), round=round, state__in=(BidState.SUBMITTED, BidState.DECIDED)
         ).select_related("group", "round", "network")
     )
-    reviews = Review.objects.filter(bid__in=bids, sent_at__isnull=False).prefetch_related("scores__criterion")
-    scored = [(review.bid_id, review.assessor_id, total_of(review)) for review in reviews]
+    scored = _scored(bids)
     marked = marking.calibrate(scored)
-    appraisals: dict[int, BidAppraisal] = {}
-    named = {bid.current_id: bid.pk for bid in bids if bid.current_id}
-    for appraisal in BidAppraisal.objects.filter(submission__in=list(named)).order_by("pk"):
-        appraisals[named[appraisal.submission_id]] = appraisal
+    flags = {pk: len(orjson.loads(row.answer)["flags"]) for pk, row in latest_appraisals(bids).items()}
     held = {row.bid_id: row for row in Decision.objects.filter(bid__in=bids, state="published")}
     counts: dict[int, int] = defaultdict(int)
     for bid_id, _, _ in scored:
@@ -125,8 +133,8 @@ def panel_of(actor: Actor, round_id: UUID) -> Panel:
         rows.append(
             PanelRow(
                 bid, counts[bid.pk], found.raw_mean if found else None, found.calibrated if found else None,
-                appraisals.get(bid.pk), held.get(bid.pk),
+                flags.get(bid.pk), held.get(bid.pk),
             )
         )  # fmt: skip
-    assessors = {person: effect for person, effect in marked.assessors.items() if isinstance(person, int)}
-    return Panel(rows, assessors, marked.assessor_share)
+    people = User.objects.filter(pk__in=list(marked.assessors)).order_by("name", "pk")
+    return Panel(rows, [(user, marked.assessors[user.pk]) for user in people], marked.assessor_share)

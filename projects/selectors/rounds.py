@@ -100,6 +100,12 @@ def choice_list(actor: Actor) -> QuerySet[RoundChoice]:
     return RoundChoice.objects.filter(whole_round_of(actor)).defer("request", "answer").select_related("round")
 
 
+def choices_of(actor: Actor, round: GrantRound) -> QuerySet[RoundChoice]:
+    """What the pot of a round could buy, the latest first; raises NotAllowed."""
+    demand(actor, "choice.read", network_id=round.network_id)
+    return choice_list(actor).filter(round=round)
+
+
 def choice_get(actor: Actor, public_id: UUID) -> RoundChoice:
     """One choice of bids; raises NotFound."""
     row = choice_list(actor).filter(public_id=public_id).first()

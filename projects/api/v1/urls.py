@@ -7,7 +7,7 @@ from rest_framework.reverse import reverse
 from projects.api.base import ApiView
 from projects.api.docs import DocsView
 from projects.api.schema import SchemaView, SchemaYamlView
-from projects.api.v1.views import audit, meadows, networks, returns, sites
+from projects.api.v1.views import audit, bids, decisions, meadows, networks, returns, rounds, sites
 from projects.api.v1.views.estimates import ComparisonsView, EstimatesView
 from projects.api.v1.views.reference import ModelCardView, ReferenceIndexView, ReferenceTableView, SourcesView
 from projects.api.v1.views.vocabularies import VocabulariesView
@@ -29,8 +29,8 @@ class IndexView(ApiView):
 
 # What the index names; each is the name of an address below, after "v1-".
 ENDPOINTS = [
-    "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "returns", "jobs", "audit",
-    "me", "vocabularies", "reference", "schema", "docs",
+    "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "returns", "rounds", "bids",
+    "awards", "open-grants", "jobs", "audit", "me", "vocabularies", "reference", "schema", "docs",
 ]  # fmt: skip
 
 urlpatterns = [
@@ -74,6 +74,39 @@ urlpatterns = [
     path("returns/<uuid:public_id>/moves/", returns.ReturnMovesView.as_view(), name="v1-return-moves"),
     path("questions/<uuid:public_id>/answer/", returns.QuestionView.as_view(), name="v1-question-answer"),
     path("questions/<uuid:public_id>/accept/", returns.QuestionAcceptView.as_view(), name="v1-question-accept"),
+    path("rounds/", rounds.RoundsView.as_view(), name="v1-rounds"),
+    path("rounds/<uuid:public_id>/", rounds.RoundView.as_view(), name="v1-round"),
+    path("rounds/<uuid:public_id>/moves/", rounds.RoundMovesView.as_view(), name="v1-round-moves"),
+    path("rounds/<uuid:public_id>/assessors/", rounds.AssessorsView.as_view(), name="v1-assessors"),
+    path("rounds/<uuid:public_id>/interests/", rounds.InterestsView.as_view(), name="v1-interests"),
+    path("rounds/<uuid:public_id>/money/", rounds.RoundMoneyView.as_view(), name="v1-round-money"),
+    path("rounds/<uuid:public_id>/panel/", rounds.PanelView.as_view(), name="v1-panel"),
+    path("rounds/<uuid:public_id>/choices/", rounds.ChoicesView.as_view(), name="v1-choices"),
+    path("choices/<uuid:public_id>/", rounds.ChoiceView.as_view(), name="v1-choice"),
+    path("bids/", bids.BidsView.as_view(), name="v1-bids"),
+    path("bids/<uuid:public_id>/", bids.BidView.as_view(), name="v1-bid"),
+    path("bids/<uuid:public_id>/checklist/", bids.ChecklistView.as_view(), name="v1-checklist"),
+    path("bids/<uuid:public_id>/moves/", bids.BidMovesView.as_view(), name="v1-bid-moves"),
+    path("bids/<uuid:public_id>/submissions/", bids.SubmissionsView.as_view(), name="v1-submissions"),
+    path("bids/<uuid:public_id>/proofs/", bids.ProofsView.as_view(), name="v1-proofs"),
+    path("bids/<uuid:public_id>/review/", bids.ReviewView.as_view(), name="v1-review"),
+    path("bids/<uuid:public_id>/reviews/", bids.ReviewsView.as_view(), name="v1-reviews"),
+    path("bids/<uuid:public_id>/notes/", bids.NotesView.as_view(), name="v1-notes"),
+    path("bids/<uuid:public_id>/history/", bids.HistoryView.as_view(), name="v1-history"),
+    path("bids/<uuid:public_id>/decisions/", decisions.DecisionsView.as_view(), name="v1-decisions"),
+    path("decisions/<uuid:public_id>/", decisions.DecisionView.as_view(), name="v1-decision"),
+    path("decisions/<uuid:public_id>/publish/", decisions.PublicationView.as_view(), name="v1-decision-publish"),
+    path("awards/", decisions.AwardsView.as_view(), name="v1-awards"),
+    path("awards/<uuid:public_id>/", decisions.AwardView.as_view(), name="v1-award"),
+    path("awards/<uuid:public_id>/moves/", decisions.AwardMovesView.as_view(), name="v1-award-moves"),
+    path("awards/<uuid:public_id>/report/", decisions.ReportView.as_view(), name="v1-award-report"),
+    path("awards/<uuid:public_id>/payments/", decisions.PaymentsView.as_view(), name="v1-payments"),
+    path("awards/<uuid:public_id>/changes/", decisions.AlterationsView.as_view(), name="v1-changes"),
+    path("awards/<uuid:public_id>/money-back/", decisions.MoneyBackView.as_view(), name="v1-money-back"),
+    path("payments/<uuid:public_id>/moves/", decisions.PaymentMovesView.as_view(), name="v1-payment-moves"),
+    path("changes/<uuid:public_id>/moves/", decisions.AlterationMovesView.as_view(), name="v1-change-moves"),
+    path("open-grants/", decisions.OpenGrantsView.as_view(), name="v1-open-grants"),
+    path("open-grants/csv/", decisions.OpenGrantsCsvView.as_view(), name="v1-open-grants-csv"),
     path("jobs/", meadows.JobsView.as_view(), name="v1-jobs"),
     path("jobs/<uuid:public_id>/", meadows.JobView.as_view(), name="v1-job"),
     path("jobs/<uuid:public_id>/restart/", meadows.JobRestartView.as_view(), name="v1-job-restart"),
