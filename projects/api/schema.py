@@ -64,8 +64,10 @@ _PROBLEM: dict[str, Any] = {
 
 _REF = "#/components/schemas/{model}"
 #: tags of what belongs to somebody
-NOUNS = frozenset({"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "jobs", "audit"}
-    | {"rounds", "bids", "awards"})
+NOUNS = frozenset(
+    {"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "jobs", "audit"}
+    | {"rounds", "bids", "awards"}
+)
 
 
 class PlainJsonSchema(GenerateJsonSchema):

@@ -19,7 +19,16 @@ from projects.rules.permissions import obstacles
 from projects.selectors.sites import permissions_held
 
 #: what makes up a bid, for one query each
-PARTS = ("lines", "stages", "promises__project", "attachments", "proofs", "projects__project", "projects__plan", "projects__forecast")
+PARTS = (
+    "lines",
+    "stages",
+    "promises__project",
+    "attachments",
+    "proofs",
+    "projects__project",
+    "projects__plan",
+    "projects__forecast",
+)
 #: states in which a bid may still be given money
 LIVE = (BidState.CHECKED, BidState.SUBMITTED, BidState.DECIDED)
 

@@ -1,4 +1,4 @@
-"""Bids on one scale, and what the pot could buy: asked for as jobs, worked out with no transaction open, kept for good."""
+"""Bids on one scale, and what the pot could buy: jobs, worked out with no transaction open, and kept for good."""
 
 from __future__ import annotations
 

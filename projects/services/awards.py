@@ -23,7 +23,7 @@ from projects.contracts.decisions import (
 )
 from projects.errors import NotFound, WrongState, broken
 from projects.models import Award, ChangeRequest, MoneyReturned, PaymentRequest
-from projects.rules.access import Actor, bids_to_read, visible_bids
+from projects.rules.access import Actor
 from projects.rules.awards import BY_THE_GROUP, FOLLOWS
 from projects.rules.bids import month_later, pounds
 from projects.services.audit import record, snapshot
@@ -41,11 +41,11 @@ def _note(actor: Actor, award: Award, act: str, now: datetime, **told: Any) -> N
 
 
 def _own(actor: Actor, public_id: UUID, act: str, if_version: int | None = None) -> Award:
-    return held_award(actor, public_id, act, visible_bids(actor), if_version)
+    return held_award(actor, public_id, act, if_version, as_funder=False)
 
 
 def _managed(actor: Actor, public_id: UUID, act: str, if_version: int | None = None) -> Award:
-    return held_award(actor, public_id, act, bids_to_read(actor), if_version)
+    return held_award(actor, public_id, act, if_version, as_funder=True)
 
 
 def award_move(*, actor: Actor, public_id: UUID, asked: AwardMove, if_version: int | None, now: datetime) -> Award:

@@ -13,10 +13,10 @@ from django.utils import timezone
 from projects.choices import AwardState, BidState, DecisionKind, DecisionState
 from projects.contracts.base import given, pence
 from projects.contracts.decisions import DecisionChange, DecisionNew
-from projects.errors import NotFound, RuleBroken, WrongState, broken
+from projects.errors import NotAllowed, NotFound, RuleBroken, WrongState, broken
 from projects.models import Award, Bid, BidProject, Decision, FundedProject, GrantRound
 from projects.rules import decisions as rules
-from projects.rules.access import Actor, bids_to_read, demand, of_bids
+from projects.rules.access import Actor, bids_to_read, demand, of_bids, visible_bids
 from projects.rules.bids import pounds
 from projects.selectors.appraisals import feedback_for
 from projects.services.audit import record
@@ -299,12 +299,18 @@ def award_end(award: Award, state: AwardState, now: datetime) -> None:
         award.funded.all().delete()
 
 
-def held_award(actor: Actor, public_id: UUID, act: str, seen: Q, if_version: int | None) -> Award:
-    """An award with its round and itself held in this order; raises NotFound, NotAllowed, Stale."""
+def held_award(actor: Actor, public_id: UUID, act: str, if_version: int | None, *, as_funder: bool) -> Award:
+    """An award with its round and itself held in this order; raises NotFound, NotAllowed, Stale.
+
+    Whoever is near to the group acts on its award as one of the group at most, never `as_funder`.
+    """
+    seen = visible_bids(actor)
     row = Award.objects.filter(of_bids(seen), public_id=public_id).select_related("bid").first()
     if row is None:
         raise NotFound(f"There is no award {public_id}, or none that you may see.")
     demand(actor, act, group_id=row.group_id, network_id=row.bid.network_id)
+    if as_funder and not Bid.objects.filter(bids_to_read(actor), pk=row.bid_id).exists():
+        raise NotAllowed("You are near to this group; somebody else must do this.")
     GrantRound.objects.select_for_update().get(pk=row.round_id)
     row = found(
         Award, of_bids(seen), public_id, "award", hold=True, with_=("bid__network", "round", "group", "decision")

@@ -23,11 +23,19 @@ NOUNS_ASKED = {
     },
     ("/api/v1/projects/{public_id}/steps/", "post"): {"step": "Sown: the latest forecast is fixed"},
     ("/api/v1/projects/{public_id}/diary/", "post"): {"work": "A morning's sowing"},
+    ("/api/v1/rounds/", "post"): {"round": "A pot of £60,000, with its limits and what bids are scored on"},
+    ("/api/v1/bids/", "post"): {"bid": "A churchyard's bid: seed and hire, with volunteers' mornings beside"},
+    ("/api/v1/bids/{public_id}/review/", "post"): {"review": "Scores on both criteria, sent"},
+    ("/api/v1/rounds/{public_id}/choices/", "post"): {"choice": "One bid held in, for the worst fifth of worlds"},
+    ("/api/v1/bids/{public_id}/decisions/", "post"): {"decision": "On a condition"},
+    ("/api/v1/awards/{public_id}/payments/", "post"): {"payment": "Sown"},
+    ("/api/v1/awards/{public_id}/changes/", "post"): {"change": "A year later, after a wet autumn"},
     ("/api/v1/permissions/{public_id}/", "patch"): {"permission": "Given in writing, for five years"},
 }
 NOUNS_ANSWERED = {
     ("/api/v1/sites/{public_id}/", "get", "200"): {"site.answer": "As a stranger reads it"},
     ("/api/v1/projects/{public_id}/", "get", "200"): {"project.answer": "As its own group reads it"},
+    ("/api/v1/open-grants/", "get", "200"): {"open_grants.answer": "One published award"},
     ("/api/v1/projects/{public_id}/diary/", "post", "201"): {"work.answer": "The line as it is kept"},
 }
 ANSWERED = {

@@ -4,7 +4,9 @@ What is acted on belongs to a private garden of one group, so that whoever may n
 there. The table is written out by hand; a route that is not in it fails.
 """
 
+import hashlib
 import uuid
+from datetime import timedelta
 
 import orjson
 import pytest
@@ -15,7 +17,28 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from modelling.reading import read_as
 from projects.choices import GroupRole, NetworkRole
 from projects.contracts.returns import ReturnNew
-from projects.models import Job, Membership, OtherFunding, Permission, SoilTest, WorkEntry
+from projects.models import (
+    Award,
+    Bid,
+    BidProject,
+    BidProof,
+    BidStage,
+    BidSubmission,
+    ChangeRequest,
+    Criterion,
+    Decision,
+    GrantRound,
+    Job,
+    Membership,
+    OtherFunding,
+    PaymentRequest,
+    Permission,
+    Review,
+    RoundAssessor,
+    RoundChoice,
+    SoilTest,
+    WorkEntry,
+)
 from projects.services.jobs import job_create
 from projects.services.meadows import forecast_create
 from projects.services.returns import return_send
@@ -35,6 +58,10 @@ LEADS = frozenset({"lead", "coordinator"})
 COORDINATOR = frozenset({"coordinator"})
 OPERATOR = frozenset({"operator"})
 SIGNED_IN = ALL - {"public"}
+LEAD = frozenset({"lead"})
+FUND = frozenset({"fund_manager"})
+ASSESSOR = frozenset({"assessor"})
+STAFF = frozenset({"coordinator", "assessor", "fund_manager"})
 
 #: route and method: who gets in, and what the others are told: 404 where they may not see the thing, else 403
 TABLE = {
@@ -106,6 +133,53 @@ TABLE = {
     ("v1-return-moves", "POST"): (COORDINATOR, 404),
     ("v1-question-answer", "POST"): (OWN, 404),
     ("v1-question-accept", "POST"): (COORDINATOR, 404),
+    ("v1-rounds", "GET"): (ALL, None),
+    ("v1-rounds", "POST"): (FUND, 403),
+    ("v1-round", "GET"): (ALL, None),
+    ("v1-round", "PATCH"): (FUND, 403),
+    ("v1-round-moves", "POST"): (FUND, 403),
+    ("v1-assessors", "GET"): (STAFF, 403),
+    ("v1-assessors", "POST"): (FUND, 403),
+    ("v1-interests", "GET"): (STAFF, 403),
+    ("v1-interests", "POST"): (STAFF, 403),
+    ("v1-round-money", "GET"): (COORDINATOR | FUND, 404),
+    ("v1-panel", "GET"): (STAFF, 403),
+    ("v1-choices", "GET"): (STAFF, 403),
+    ("v1-choices", "POST"): (FUND, 404),
+    ("v1-choice", "GET"): (STAFF, 404),
+    ("v1-bids", "GET"): (ALL, None),
+    ("v1-bids", "POST"): (LEAD, 403),
+    ("v1-bid", "GET"): (OWN, 404),
+    ("v1-bid", "PATCH"): (LEAD, 404),
+    ("v1-checklist", "GET"): (OWN, 404),
+    ("v1-bid-moves", "POST"): (LEAD, 404),
+    ("v1-submissions", "GET"): (OWN, 404),
+    ("v1-proofs", "POST"): (FUND, 404),
+    ("v1-review", "GET"): (ASSESSOR, 404),
+    ("v1-review", "POST"): (ASSESSOR, 404),
+    ("v1-reviews", "GET"): (STAFF, 404),
+    ("v1-notes", "GET"): (STAFF, 404),
+    ("v1-notes", "POST"): (ASSESSOR | FUND, 404),
+    ("v1-history", "GET"): (OWN | STAFF, 404),
+    ("v1-decisions", "GET"): (OWN | STAFF, 404),
+    ("v1-decisions", "POST"): (FUND, 404),
+    ("v1-decision", "GET"): (STAFF, 404),
+    ("v1-decision", "PATCH"): (FUND, 404),
+    ("v1-decision-publish", "POST"): (FUND, 404),
+    ("v1-awards", "GET"): (ALL, None),
+    ("v1-award", "GET"): (OWN | STAFF, 404),
+    ("v1-award-moves", "POST"): (LEAD, 404),
+    ("v1-award-report", "POST"): (LEAD, 404),
+    ("v1-payments", "GET"): (OWN | STAFF, 404),
+    ("v1-payments", "POST"): (LEAD, 404),
+    ("v1-changes", "GET"): (OWN | STAFF, 404),
+    ("v1-changes", "POST"): (LEAD, 404),
+    ("v1-money-back", "GET"): (OWN | STAFF, 404),
+    ("v1-money-back", "POST"): (FUND, 404),
+    ("v1-payment-moves", "POST"): (FUND, 404),
+    ("v1-change-moves", "POST"): (FUND, 404),
+    ("v1-open-grants", "GET"): (ALL, None),
+    ("v1-open-grants-csv", "GET"): (ALL, None),
     ("v1-jobs", "GET"): (ALL, None),
     ("v1-job", "GET"): (COORDINATOR | OPERATOR, 404),
     ("v1-job-restart", "POST"): (COORDINATOR | OPERATOR, 404),
@@ -114,6 +188,31 @@ TABLE = {
 }
 #: those of the group who see a thing and may still not do this to it are told 403 instead of 404
 MEMBERS_TOLD_403 = {"member", "lead"}
+#: in grant rounds: who sees the thing and may not do this to it; those of the group do not see what is said of its bid
+TOLD_403 = {
+    ("v1-round-money", "GET"): ASSESSOR,
+    ("v1-choices", "POST"): STAFF,
+    ("v1-choice", "GET"): frozenset(),
+    ("v1-bid", "PATCH"): OWN,
+    ("v1-bid-moves", "POST"): OWN,
+    ("v1-proofs", "POST"): STAFF,
+    ("v1-review", "GET"): frozenset(),
+    ("v1-review", "POST"): STAFF,
+    ("v1-reviews", "GET"): frozenset(),
+    ("v1-notes", "GET"): frozenset(),
+    ("v1-notes", "POST"): STAFF,
+    ("v1-decisions", "POST"): STAFF,
+    ("v1-decision", "GET"): frozenset(),
+    ("v1-decision", "PATCH"): STAFF,
+    ("v1-decision-publish", "POST"): STAFF,
+    ("v1-award-moves", "POST"): OWN | STAFF,
+    ("v1-award-report", "POST"): OWN | STAFF,
+    ("v1-payments", "POST"): OWN | STAFF,
+    ("v1-changes", "POST"): OWN | STAFF,
+    ("v1-money-back", "POST"): OWN | STAFF,
+    ("v1-payment-moves", "POST"): OWN | STAFF,
+    ("v1-change-moves", "POST"): OWN | STAFF,
+}
 
 
 def routes(patterns=None, prefix=""):
@@ -187,6 +286,7 @@ class Scene:
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
+        self.grants = RoundsAndBids(county.network, group, self.project, people["assessor"])
 
     def ids(self, name):
         """Return what stands in a route's address."""
@@ -202,6 +302,7 @@ class Scene:
             "v1-job-restart": self.job, "v1-project-returns": self.project, "v1-return": self.outcome,
             "v1-return-versions": self.outcome, "v1-return-result": self.outcome, "v1-return-names": self.outcome,
             "v1-return-moves": self.outcome, "v1-question-answer": self.question, "v1-question-accept": self.question,
+            **self.grants.things(),
         }  # fmt: skip
         if name == "v1-reference-table":
             return {"table": "prices"}
@@ -240,8 +341,125 @@ class Scene:
             ("v1-return-names", "POST"): {"name": "cranesbill?", "taxon": "geranium_pratense"},
             ("v1-return-moves", "POST"): {"to": "checking"},
             ("v1-question-answer", "POST"): {"answer": "It was the right day."},
+            **self.grants.bodies(self),
         }  # fmt: skip
         return bodies.get((name, method))
+
+
+class RoundsAndBids:
+    """A round that is open with a draft, and one before its panel with bids in every state, all of one group."""
+
+    def __init__(self, network, group, project, assessor):
+        times = {"created_at": NOW, "updated_at": NOW}
+        told = {
+            "network": network, "funder": "Sands Trust", "pot_pence": 1_000_000, "starts_earliest_on": NOW.date(),
+            "longest_months": 24, "opens_at": NOW - timedelta(days=9), **times,
+        }  # fmt: skip
+        self.open = GrantRound.objects.create(
+            name="Open", state="announced", closes_at=NOW + timedelta(days=3650), **told
+        )
+        self.round = GrantRound.objects.create(
+            name="Closed", state="panel", closes_at=NOW - timedelta(days=1), committed_pence=20_000, **told
+        )
+        self.criterion = Criterion.objects.create(round=self.round, position=1, name="Flowers", weight=1, most=5)
+        RoundAssessor.objects.create(round=self.round, user=assessor)
+        self.choice = RoundChoice.objects.create(
+            round=self.round, release="1", request="{}", inputs_checksum="0" * 64, answer="{}",
+            answer_checksum=hashlib.sha256(b"{}").hexdigest(),
+        )  # fmt: skip
+        self.draft = Bid.objects.create(network=network, round=self.open, group=group, title="Draft", **times)
+        self.read, self.deciding, self.offered, self.running = (
+            self.handed_in(network, group, number, times) for number in range(1, 5)
+        )
+        BidProof.objects.create(bid=self.read, what="accounts", has_it=True)
+        BidProject.objects.create(bid=self.read, project=project)
+        self.review = Review.objects.create(bid=self.read, assessor=assessor, **times)
+        self.decision = Decision.objects.create(
+            bid=self.deciding, number=1, kind="refused", reason="Too few could be met.", letter="No.", **times
+        )
+        self.offer, self.award = (self.awarded(bid, times) for bid in (self.offered, self.running))
+        Award.objects.filter(pk=self.award.pk).update(
+            state="accepted", accepted_at=NOW, claimed_pence=6_000, paid_pence=3_000
+        )
+        stages = [
+            BidStage.objects.create(bid=self.running, number=n, name=f"Stage {n}", due_on=NOW.date(), amount_pence=3000)
+            for n in (1, 2, 3)
+        ]
+        asked = {"award": self.award, "amount_pence": 3_000, "evidence": "Seen.", **times}
+        PaymentRequest.objects.create(stage=stages[0], state="paid", paid_on=NOW.date(), **asked)
+        self.payment = PaymentRequest.objects.create(stage=stages[1], **asked)
+        self.change = ChangeRequest.objects.create(
+            award=self.award, kind="seed", before={"words": "a"}, after={"words": "b"}, why="None left.", **times
+        )
+
+    def handed_in(self, network, group, number, times):
+        bid = Bid.objects.create(
+            network=network, round=self.round, group=group, title=f"Bid {number}", asked_pence=10_000,
+            starts_on=NOW.date(), ends_on=NOW.date(), **times,
+        )  # fmt: skip
+        text = BidSubmission.objects.create(bid=bid, number=1, content="{}", checksum="0" * 64)
+        Bid.objects.filter(pk=bid.pk).update(state="submitted", number=number, current=text)
+        bid.refresh_from_db()
+        return bid
+
+    def awarded(self, bid, times):
+        decision = Decision.objects.create(
+            bid=bid, number=1, kind="full", amount_pence=10_000, state="published", published_at=NOW, letter="Yes.",
+            **times,
+        )  # fmt: skip
+        Bid.objects.filter(pk=bid.pk).update(state="decided")
+        return Award.objects.create(
+            round=self.round, group=bid.group, bid=bid, decision=decision, amount_pence=10_000, committed_pence=10_000,
+            accept_by=NOW.date() + timedelta(days=3650), starts_on=NOW.date(), ends_on=NOW.date(),
+            report_due_on=NOW.date(), **times,
+        )  # fmt: skip
+
+    def things(self):
+        of = {
+            self.round: "round round-moves assessors interests round-money panel choices",
+            self.choice: "choice",
+            self.draft: "bid checklist bid-moves submissions",
+            self.read: "proofs review reviews notes history decisions",
+            self.decision: "decision decision-publish",
+            self.offer: "award-moves",
+            self.award: "award award-report payments changes money-back",
+            self.payment: "payment-moves",
+            self.change: "change-moves",
+        }
+        return {f"v1-{name}": thing for thing, names in of.items() for name in names.split()}
+
+    def bodies(self, scene):
+        day = NOW.date().isoformat()
+        times = {"opens_at": f"{day}T10:00:00Z", "closes_at": "2090-01-01T10:00:00Z", "starts_earliest_on": day}
+        assessor, other = scene.people["assessor"], scene.county.groups["Brackwater Verges"]
+        return {
+            ("v1-rounds", "POST"): {
+                "network_id": str(scene.county.network.public_id), "name": "New", "funder": "New", "pot_gbp": 1.0,
+                **times,
+            },
+            ("v1-round", "PATCH"): {"about": "changed"},
+            ("v1-round-moves", "POST"): {"to": "settled"},
+            ("v1-assessors", "POST"): {"user_id": str(assessor.public_id), "appointed": False},
+            ("v1-interests", "POST"): {"group_id": str(other.public_id)},
+            ("v1-choices", "POST"): {},
+            ("v1-bids", "POST"): {
+                "round_id": str(self.open.public_id), "group_id": str(scene.group.public_id), "title": "New",
+            },
+            ("v1-bid", "PATCH"): {"title": "New"},
+            ("v1-bid-moves", "POST"): {"to": "withdrawn"},
+            ("v1-proofs", "POST"): {"what": "accounts", "seen_on": day},
+            ("v1-review", "POST"): {"scores": [{"criterion": 1, "score": 3}]},
+            ("v1-notes", "POST"): {"text": "Ask them."},
+            ("v1-decisions", "POST"): {"kind": "full"},
+            ("v1-decision", "PATCH"): {"reason": "Too few."},
+            ("v1-award-moves", "POST"): {"to": "declined"},
+            ("v1-award-report", "POST"): {"report": "It flowers."},
+            ("v1-payments", "POST"): {"stage": 3, "amount_gbp": 30.0, "evidence": "Seen."},
+            ("v1-changes", "POST"): {"kind": "site", "why": "Flooded.", "before": "bank", "after": "top"},
+            ("v1-money-back", "POST"): {"amount_gbp": 1.0, "on": day},
+            ("v1-payment-moves", "POST"): {"to": "refused", "comment": "Not yet."},
+            ("v1-change-moves", "POST"): {"to": "refused", "comment": "Not yet."},
+        }  # fmt: skip
 
 
 def everything():
@@ -265,6 +483,8 @@ def expected(role, name, method):
     told = TABLE[name, method][1]
     if role == "public" and (method != "GET" or told == 401):
         return 401
+    if (name, method) in TOLD_403:
+        return 403 if role in TOLD_403[name, method] else told
     seen = role in MEMBERS_TOLD_403 and not name.startswith("v1-job")
     return 403 if told == 404 and seen else told
 
@@ -280,7 +500,8 @@ def test_every_role_at_every_route():
         path = reverse(name, kwargs=scene.ids(name))
         body = scene.body(name, method)
         for role, caller in scene.callers.items():
-            headers = {"If_Match": "*"} if method in {"PATCH", "DELETE"} else {}
+            needs_tag = method in {"PATCH", "DELETE"} or name == "v1-decision-publish"
+            headers = {"If_Match": "*"} if needs_tag else {}
             if name == "v1-site" and method == "DELETE" and role in allowed:
                 continue  # a site with projects stays; the last test removes one without
             if name == "v1-membership" and method == "DELETE" and role == "member":

@@ -92,9 +92,7 @@ class DecisionView(NounView):
         self.must_be_signed_in()
         version = version_asked(request, reads.decision_get(self.actor, public_id))
         asked = self.read(request, DecisionChange)
-        acts.decision_change(
-            actor=self.actor, public_id=public_id, asked=asked, if_version=version, now=timezone.now()
-        )
+        acts.decision_change(actor=self.actor, public_id=public_id, asked=asked, if_version=version, now=timezone.now())
         row = reads.decision_get(self.actor, public_id)
         return tagged(row, answers.decision_answer(row))
 
@@ -254,9 +252,7 @@ class AlterationMovesView(NounView):
         self.must_be_signed_in()
         version = version_asked(request, reads.alteration_get(self.actor, public_id), needed=False)
         asked, now = self.read(request, ChangeMove), timezone.now()
-        row = awards.alteration_settle(
-            actor=self.actor, public_id=public_id, asked=asked, if_version=version, now=now
-        )
+        row = awards.alteration_settle(actor=self.actor, public_id=public_id, asked=asked, if_version=version, now=now)
         return tagged(row, answers.alteration_answer(row))
 
 

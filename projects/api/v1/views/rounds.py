@@ -131,7 +131,7 @@ class InterestsView(NounView):
     """Who is near to whom."""
 
     @extend_schema(
-        operation_id="interests_list", summary="Interests declared in a round: all for its fund manager, else one's own",
+        operation_id="interests_list", summary="Interests declared in a round: its fund manager's all, else one's own",
         tags=["rounds"], responses={200: answers.Interests},
     )  # fmt: skip
     def get(self, request: Request, public_id: UUID) -> Response:
@@ -207,7 +207,7 @@ class ChoiceView(NounView):
     """What the pot could buy, at one moment."""
 
     @extend_schema(
-        operation_id="choices_read", summary="The best set of bids, what each limit costs, and why others are not in it",
+        operation_id="choices_read", summary="The best set of bids, what each limit costs, why others are not in it",
         description="As it was stored, letter for letter.", tags=["rounds"], responses={200: PortfolioAnswer},
     )  # fmt: skip
     def get(self, request: Request, public_id: UUID) -> HttpResponse:
