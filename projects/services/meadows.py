@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Final, Protocol
 from uuid import UUID
@@ -14,10 +15,11 @@ from django.utils import timezone
 from modelling import services
 from modelling.contracts import Plan
 from modelling.errors import FieldError, RequestRefused
+from modelling.models import ModelRun
 from projects.choices import Stage
 from projects.contracts.base import given
 from projects.contracts.meadows import PlanNew, ProjectChange, ProjectNew, StageNew
-from projects.errors import NotFound, RuleBroken, WrongState, broken
+from projects.errors import NotFound, RuleBroken, Stale, WrongState, broken
 from projects.models import Forecast, Group, Job, MeadowProject, Network, PlanVersion, Site, StageChange
 from projects.rules import meadows as rules
 from projects.rules.access import Actor, demand, visible_projects, visible_sites
@@ -108,18 +110,23 @@ def _add_plan(actor: Actor, project: MeadowProject, plan: Plan, note: str, now: 
     """Check that a plan names what the tables know, and add it under the next number."""
     written = plan.model_dump(mode="json", exclude_unset=True)
     services.read_estimate({"site": {"area_m2": project.site.area_dm2 / 100}, "plan": written})
+    row = _next_plan(actor, project, plan, note, now)
+    row.full_clean(validate_unique=False, validate_constraints=False)
+    row.save()
+    return row
+
+
+def _next_plan(actor: Actor, project: MeadowProject, plan: Plan, note: str, now: datetime) -> PlanVersion:
+    """A plan under the next number, not yet saved."""
     last = project.plans.order_by("-number").values_list("number", flat=True).first()
-    row = PlanVersion(
+    return PlanVersion(
         project=project,
         number=(last or 0) + 1,
-        plan=orjson.dumps(written, option=orjson.OPT_SORT_KEYS).decode(),
+        plan=orjson.dumps(plan.model_dump(mode="json", exclude_unset=True), option=orjson.OPT_SORT_KEYS).decode(),
         note=note,
         created_by_id=actor.user_id,
         created_at=now,
     )
-    row.full_clean(validate_unique=False, validate_constraints=False)
-    row.save()
-    return row
 
 
 def _held(actor: Actor, public_id: UUID, act: str, if_version: int | None) -> MeadowProject:
@@ -280,39 +287,83 @@ def forecasts(job: Job, lease: Hold) -> dict[str, Any]:
 # ------------------------------------------------------------------ stages
 
 
+@dataclass(frozen=True)
+class _AsSown:
+    """The latest plan with the day of sowing as noted, worked out and not yet stored."""
+
+    plan: PlanVersion
+    run: ModelRun
+
+
 def project_step(
     *, actor: Actor, project_id: UUID, asked: StageNew, if_version: int | None, now: datetime
 ) -> MeadowProject:
-    """Take a project to its next stage. Sowing fixes the forecast that it will be held against."""
+    """Take a project to its next stage. Sowing fixes the forecast that it will be held against.
+
+    Where the latest plan says no day of sowing, or one more than about a fortnight off, sowing adds a version of the
+    plan with the day as noted, and its forecast is the one held against; a forecast that is named is taken as it is.
+    """
     today = timezone.localdate(now)
+    as_sown = None
     if asked.to == Stage.SOWN and asked.forecast_id is None:
-        _forecast_before_sowing(actor, project_id, asked, if_version, now)
+        as_sown = _forecast_before_sowing(actor, project_id, asked, if_version, now)
     with transaction.atomic():
         project = _held(actor, project_id, "project.change", if_version)
         before = snapshot(project)
         _check_step(project, asked, today)
+        more: dict[str, Any] = {}
         if asked.to == Stage.SOWN:
-            project.baseline = _baseline(project, asked.forecast_id)
+            project.baseline = (
+                _baseline(project, asked.forecast_id) if as_sown is None else _kept(actor, project, as_sown, now)
+            )
+            if as_sown is not None:
+                more = {"plan": as_sown.plan.number, "plan_note": as_sown.plan.note}
         _step(actor, project, Stage(asked.to), asked.on, now, asked)
         save_changed(project, now)
         record(
             actor, now, "project_step", "project", project.public_id,
-            network=project.network_id, group=project.group_id, before=before, after=snapshot(project),
+            network=project.network_id, group=project.group_id, before=before, after=snapshot(project) | more,
         )  # fmt: skip
     return project
 
 
 def _forecast_before_sowing(
     actor: Actor, project_id: UUID, asked: StageNew, if_version: int | None, now: datetime
-) -> None:
-    """Make sure the latest plan has a forecast, unless the step would be refused anyway."""
+) -> _AsSown | None:
+    """Work out the forecast of what was sown, unless the step would be refused anyway.
+
+    If the latest plan says the day, make sure that it has a forecast and return None.
+    """
     project = found(MeadowProject, visible_projects(actor), project_id, "project", with_=("site", "network"))
     demand(actor, "project.change", group_id=project.group_id, network_id=project.network_id)
     unchanged_since(project, if_version)
-    _check_step(project, asked, timezone.localdate(now))
-    plan = _plan_of(project, None)
-    if not plan.forecasts.exists():
-        _forecast(actor, project, plan, now)
+    today = timezone.localdate(now)
+    _check_step(project, asked, today)
+    latest = _plan_of(project, None)
+    changed = rules.as_sown(Plan.model_validate_json(latest.plan), asked.on)
+    if changed is not None:
+        plan = _next_plan(actor, project, *changed, now)
+        return _AsSown(plan, services.run_estimate_stored(request_of(project, plan, today), today=today))
+    if not latest.forecasts.exists():
+        _forecast(actor, project, latest, now)
+    return None
+
+
+def _kept(actor: Actor, project: MeadowProject, as_sown: _AsSown, now: datetime) -> Forecast:
+    """Store the plan as it was sown and its forecast."""
+    _unsown(project)
+    last = project.plans.order_by("-number").values_list("number", flat=True).first() or 0
+    if last + 1 != as_sown.plan.number:
+        raise Stale("Somebody changed the plan in the meantime; look at it again, then note the sowing.")
+    as_sown.plan.save()
+    row = Forecast(project=project, plan=as_sown.plan, run=as_sown.run, created_by_id=actor.user_id, created_at=now)
+    row.save()
+    return row
+
+
+def _unsown(project: MeadowProject) -> None:
+    if project.baseline_id is not None:
+        raise WrongState("The forecast this project is held against was fixed when it was sown; it stays.")
 
 
 def _check_step(project: MeadowProject, asked: StageNew, today: date) -> None:
@@ -363,8 +414,7 @@ def _step_faults(project: MeadowProject, asked: StageNew, today: date) -> Any:
 
 
 def _baseline(project: MeadowProject, forecast_id: UUID | None) -> Forecast:
-    if project.baseline_id is not None:
-        raise WrongState("The forecast this project is held against was fixed when it was sown; it stays.")
+    _unsown(project)
     rows = project.forecasts.select_related("plan")
     if forecast_id is not None:
         chosen = rows.filter(public_id=forecast_id).first()

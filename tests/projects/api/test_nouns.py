@@ -326,8 +326,9 @@ def test_a_project_from_idea_to_sowing_keeps_the_forecast_it_is_held_against(cou
     project = made.json()
     assert (project["stage"], project["detail"]["may_follow"]) == ("idea", ["planned", "lapsed", "handed_over"])
     path = f"projects/{project['id']}"
-    planned = lead.post(f"{path}/plans/", {"plan": {"crew": {"volunteers": 6}}, "note": "six of us"})
-    assert (planned.json()["number"], planned.json()["plan"]) == (2, {"crew": {"volunteers": 6}})
+    six = {"crew": {"volunteers": 6}, "sow_on": project["stage_since"]}
+    planned = lead.post(f"{path}/plans/", {"plan": six, "note": "six of us"})
+    assert (planned.json()["number"], planned.json()["plan"]) == (2, six)
     assert lead.get(f"{path}/").json()["stage"] == "planned"
 
     forecast = lead.post(f"{path}/forecasts/", {}).json()

@@ -107,6 +107,7 @@ def test_a_sown_meadow_shows_the_forecast_it_is_held_against(read, grown):
     page = read(at(project))
     assert page.headings[0].replace("\u00a0", " ").startswith("“Paddock to hay” was sown on 1 September 2026; next,")
     assert "Held against: the forecast of 1 September 2026, fixed when the meadow was sown." in page.text
+    assert "Plan 2: Sown on 1 September 2026; the plan before said no day." in page.text
     assert "Its life so far 1 September 2026 Sown. 1 September 2026 Ground prepared." in page.text
 
 
@@ -251,10 +252,10 @@ def test_forecasts_stand_beside_each_other(client, read, grown):
     page = read(at(project, "forecast/"))
     assert "1 September 2026held against" in page.text
     assert len([1 for tag, a in page.tags if tag == "a" and "/forecasts/" in a.get("href", "")]) == 2
-    assert "Plan 2, 1 September 2026. Plan 1, 1 September 2026." in page.text
+    assert "Plan 3, 1 September 2026. Plan 2, 1 September 2026" in page.text
     text = read(at(project)).text
     assert "All 2 forecasts beside each other" in text
-    assert MeadowProject.objects.get(pk=project.pk).baseline.plan.number == 1
+    assert MeadowProject.objects.get(pk=project.pk).baseline.plan.number == 2
 
 
 def test_a_forecast_that_cannot_be_is_told(client, county):
@@ -317,7 +318,7 @@ def test_sowing_fixes_the_forecast(client, read, county):
         project.refresh_from_db()
         assert step(client, project, to=to).status_code == 302
     project.refresh_from_db()
-    assert (project.stage, project.sown_on, project.baseline.plan.number) == ("sown", date(2026, 9, 1), 1)
+    assert (project.stage, project.sown_on, project.baseline.plan.number) == ("sown", date(2026, 9, 1), 2)
     assert "Held against" in read(at(project)).text
 
 

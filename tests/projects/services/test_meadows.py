@@ -9,6 +9,7 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from modelling import services
 from modelling.arrays import canonical_text
 from modelling.contracts import Plan
 from modelling.errors import RequestRefused
@@ -480,12 +481,76 @@ def test_sowing_makes_the_forecast_it_will_be_held_against(county):
     step(county, "sown")
     row = at(county)
     assert (row.stage, row.sown_on, row.prepared_on) == ("sown", date(2026, 9, 2), date(2026, 9, 2))
-    assert (row.baseline.plan.number, row.baseline.run.as_of) == (1, date(2026, 9, 2))
+    assert (row.baseline.plan.number, row.baseline.run.as_of) == (2, date(2026, 9, 2))
+
+
+def sown_on_of(row):
+    """The day on which a stored forecast sows, by its answer."""
+    plan = Plan.model_validate_json(row.plan.plan)
+    return plan.sow_on if plan.steps is None else [step.on for step in plan.steps]
+
+
+@pytest.mark.parametrize(
+    ("said", "note"),
+    [
+        ({}, "Sown on 2 September 2026; the plan before said no day."),
+        ({"sow_on": "2026-10-01"}, "Sown on 2 September 2026; the plan before said 1 October 2026."),
+        ({"sow_on": "2026-09-17"}, "Sown on 2 September 2026; the plan before said 17 September 2026."),
+    ],
+)
+def test_what_is_held_against_was_forecast_from_the_day_it_was_sown(county, said, note):
+    plan(county, **SMALL, **said)
+    ready(county)
+    with audited("project_step", "project", county.as_(county.lead)) as seen:
+        step(county, "sown")
+    held = at(county).baseline
+    assert (held.plan.number, held.plan.note, sown_on_of(held)) == (3, note, date(2026, 9, 2))
+    assert Plan.model_validate_json(held.plan.plan).crew.volunteers == 4
+    answer = forecast_answer(county.as_(county.lead), held.public_id)
+    assert answer["recipe"]["inputs"]["plan"]["sow_on"] == "2026-09-02"
+    assert "plan.sow_on" not in {row["field"] for row in answer["assumptions"]}
+    assert (seen.entry.after["plan"], seen.entry.after["plan_note"]) == (3, note)
+
+
+@pytest.mark.parametrize("day", ["2026-08-19", "2026-09-02", "2026-09-16"])
+def test_a_plan_whose_day_is_within_a_fortnight_is_held_against_as_it_is(county, day):
+    plan(county, **SMALL, sow_on=day)
+    ready(county)
+    step(county, "sown")
+    assert (at(county).baseline.plan.number, at(county).plans.count()) == (2, 2)
+
+
+def test_dated_steps_up_to_the_sowing_move_with_it(county):
+    seed = [{"mix": "neutral_meadow", "kg": 0.5}]
+    steps = [
+        {"on": "2026-09-20", "operation": "scarify_machine"},
+        {"on": "2026-10-01", "seed": seed},
+        {"on": "2026-10-02", "operation": "roll_or_tread_hand"},
+    ]
+    plan(county, steps=steps)
+    ready(county)
+    step(county, "sown")
+    assert sown_on_of(at(county).baseline) == [date(2026, 8, 22), date(2026, 9, 2), date(2026, 10, 2)]
+
+
+def test_a_plan_that_came_while_the_sowing_was_worked_out_is_not_lost(county, monkeypatch):
+    ready(county)
+    worked_out = services.run_estimate_stored
+
+    def and_a_rival(request, *, today):
+        run = worked_out(request, today=today)
+        plan(county, note="A rival's.")
+        return run
+
+    monkeypatch.setattr(services, "run_estimate_stored", and_a_rival)
+    with pytest.raises(Stale, match="changed the plan in the meantime"):
+        step(county, "sown")
+    assert (at(county).stage, at(county).plans.first().note) == ("ready", "A rival's.")
 
 
 def test_sowing_takes_the_latest_forecast_of_the_latest_plan_or_the_one_that_is_named(county):
     first = forecast(county)
-    plan(county)
+    plan(county, **SMALL, sow_on="2026-09-05")
     second, third = forecast(county), forecast(county, now=LATER + DAY)
     ready(county)
     point = transaction.savepoint()
