@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import unicodedata
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
+from pydantic_core import PydanticCustomError
 
 from modelling.contracts.requests import MAX_AREA_M2, Day, Key, Strict
 
@@ -18,6 +20,25 @@ Scale = Literal["presence", "percent", "domin", "braun_blanquet", "dafor_cover",
 MOST_QUADRATS = 500
 MOST_RECORDS = 300
 MOST_YEARS_BEFORE = 20
+
+
+def _written(text: str) -> str:
+    """Text as somebody wrote it, of letters that can be kept; blanks and ends of lines may stand in it."""
+    for letter in text:
+        if unicodedata.category(letter) in {"Cc", "Cs"} and letter not in "\t\r\n":
+            detail = f"This text holds a character that cannot be shown (U+{ord(letter):04X}); leave it out."
+            raise PydanticCustomError("control_character", detail, {"own": "text without control characters"})
+    return text
+
+
+def _named(text: str) -> str:
+    if not text.strip():
+        raise PydanticCustomError(
+            "too_few", "This name is blank; write at least one letter.", {"own": "a plant's name"}
+        )
+    return _written(text)
+
+
 Percent = Annotated[float, Field(ge=0, le=100)]
 Year = Annotated[int, Field(ge=2000, le=2100)]
 
@@ -27,17 +48,17 @@ class Record(Strict):
 
     taxon: Key | None = None
     """Key of the taxon; null where the name is not settled."""
-    name: Annotated[str, Field(min_length=1, max_length=120)]
+    name: Annotated[str, Field(min_length=1, max_length=120), AfterValidator(_named)]
     """As it was written."""
     scale: Scale = "presence"
-    value: Annotated[str, Field(max_length=20)] = ""
+    value: Annotated[str, Field(max_length=20), AfterValidator(_written)] = ""
     """As the scale writes it: 40, +, 7, f; empty for presence."""
 
 
 class Quadrat(Strict):
     """One quadrat or stop."""
 
-    label: Annotated[str, Field(max_length=40)]
+    label: Annotated[str, Field(max_length=40), AfterValidator(_written)]
     part: Part = "sown"
     area_m2: Annotated[float, Field(gt=0, le=100)] = 1.0
     records: Annotated[tuple[Record, ...], Field(max_length=MOST_RECORDS, strict=False)] = ()

@@ -10,8 +10,8 @@ import pytest
 from modelling.errors import RequestRefused
 from modelling.reading import read_as
 from projects.choices import ReturnState
-from projects.contracts.returns import NameSettled, ReturnNew
-from projects.errors import NotAllowed, NotFound, RuleBroken, WrongState
+from projects.contracts.returns import NameSettled, NamesSettled, ReturnNew
+from projects.errors import NotAllowed, NotFound, RuleBroken, Stale, WrongState
 from projects.models import AuditEntry, OutcomeReturn, ReturnResult, ReturnVersion, TaxonRecord
 from projects.rules.access import PUBLIC_ACTOR
 from projects.selectors.returns import names_to_settle, result_of, settled_content
@@ -248,3 +248,52 @@ def test_who_may_send_see_and_agree(county):
     typed_in, _ = send(county, notebook(), who="coordinator")
     assert typed_in.current.on_behalf is True
     assert row.current.on_behalf is False
+
+
+@pytest.mark.parametrize(
+    ("quadrat", "pointer", "code"),
+    [
+        ({"label": "1\0"}, "label", "control_character"),
+        ({"label": "1", "records": [{"name": "do\0ck"}]}, "records/0/name", "control_character"),
+        ({"label": "1", "records": [{"name": "dock", "value": "\x07"}]}, "records/0/value", "control_character"),
+        ({"label": "1", "records": [{"name": " \t"}]}, "records/0/name", "too_few"),
+    ],
+)
+def test_what_no_database_keeps_is_refused_where_it_stands(county, quadrat, pointer, code):
+    with pytest.raises(RequestRefused) as refused:
+        send(county, notebook(visits=[{"on": "2028-06-20", "quadrats": [quadrat]}]))
+    assert [(fault.pointer, fault.code) for fault in refused.value.errors] == [
+        (f"/visits/0/quadrats/0/{pointer}", code)
+    ]
+
+
+def test_a_question_once_accepted_stays_answered_as_it_was(county):
+    data = notebook()
+    data["visits"][0]["on"] = "2028-08-10"
+    row, _ = send(county, data)
+    question = row.current.questions.get()
+    member, coordinator = county.as_(county.member), county.as_(county.coordinator)
+    with pytest.raises(Stale):
+        returns.question_answer(actor=member, public_id=question.public_id, answer="No.", if_version=9, now=AUTUMN)
+    returns.question_answer(
+        actor=member, public_id=question.public_id, answer="Yes.", if_version=question.version, now=AUTUMN
+    )
+    accepted = returns.question_accept(actor=coordinator, public_id=question.public_id, now=AUTUMN)
+    acts = AuditEntry.objects.count()
+    again = returns.question_accept(actor=coordinator, public_id=question.public_id, if_version=0, now=AUTUMN)
+    assert (again.version, AuditEntry.objects.count()) == (accepted.version, acts)
+    with pytest.raises(WrongState, match="has been accepted"):
+        returns.question_answer(actor=member, public_id=question.public_id, answer="No.", now=AUTUMN)
+
+
+def test_several_names_are_settled_all_or_none(county):
+    row, _ = send(county, notebook())
+    good, bad = (NameSettled(name=name, taxon=None, remember=False) for name in ("cranesbill?", "edelweiss"))
+    acts = AuditEntry.objects.count()
+    with pytest.raises(RuleBroken) as refused:
+        returns.names_settle(
+            actor=county.as_(county.member), return_id=row.public_id, asked=NamesSettled(names=(good, bad)),
+            if_version=None, now=AUTUMN,
+        )  # fmt: skip
+    assert refused.value.errors[0].pointer == "/names/1/name"
+    assert (row.current.settlements.count(), AuditEntry.objects.count()) == (0, acts)
