@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from modelling.core.errors import InputError
+
 
 @dataclass(frozen=True, slots=True)
 class FieldError:
@@ -29,3 +31,20 @@ class RequestRefused(Exception):
 def pointer_of(path: Sequence[str | int]) -> str:
     """JSON Pointer (RFC 6901) of a path."""
     return "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in path)
+
+
+class refusing:
+    """Turn the core's refusals into ours; `before` is the path to where the core's own path begins."""
+
+    def __init__(self, *before: str | int) -> None:
+        self.before = before
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        if isinstance(error, InputError):
+            detail = error.detail[:1].upper() + error.detail[1:]
+            pointer = pointer_of((*self.before, *error.field))
+            found = FieldError(pointer, error.code, detail, error.value, error.expected, list(error.suggestions))
+            raise RequestRefused([found]) from error

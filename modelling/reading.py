@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from rapidfuzz import process
 
 from modelling import contracts
+from modelling.contracts.appraisal import AppraisalQuestion
 from modelling.errors import FieldError, RequestRefused, pointer_of
 from modelling.selectors import parameters
 
@@ -44,6 +45,19 @@ def read_comparison(data: object) -> contracts.ComparisonRequest:
             text = f"Two options are called {name!r}; give each a name of its own."
             raise RequestRefused([FieldError(f"/options/{i}/name", "duplicate_name", text, name, "a different name")])
     return request
+
+
+def read_appraisal(data: object) -> AppraisalQuestion:
+    """Read and check a question about one bid; raises as `read_estimate`."""
+    question = read_as(AppraisalQuestion, data)
+    _check_keys(
+        [
+            key
+            for i, project in enumerate(question.projects)
+            for key in plan_keys(project.estimate.plan, ("projects", i, "estimate", "plan"))
+        ]
+    )
+    return question
 
 
 def read_as(kind: type[T], data: object) -> T:

@@ -16,9 +16,8 @@ from modelling import answers, arrays, contracts
 from modelling.answer_parts import THRESHOLDS
 from modelling.arrays import canonical_text
 from modelling.core import estimate as core
-from modelling.core.errors import InputError
 from modelling.core.plan import Question
-from modelling.errors import FieldError, RequestRefused, pointer_of
+from modelling.errors import FieldError, RequestRefused, refusing
 from modelling.models import ModelRun, ParameterSet
 from modelling.reading import plan_keys, read_comparison, read_estimate
 from modelling.release import MODEL_VERSION, RELEASE
@@ -119,7 +118,7 @@ def estimate_now(request: contracts.EstimateRequest, *, today: date, lowered: bo
         If the plan cannot be carried out as asked.
     """
     known = parameters()
-    with _refusing():
+    with refusing():
         found = core.estimate(known, _question(request, today))
     return answers.estimate_answer(known, request, found, lowered)
 
@@ -137,24 +136,9 @@ def compare_now(request: contracts.ComparisonRequest, *, today: date, lowered: b
     draws = request.draws or contracts.DEFAULT_COMPARISON_DRAWS
     question = arrays.question_of(request, request.options[0].plan, draws, as_of)
     options = tuple((option.name, arrays.plan_of(option.plan)) for option in request.options)
-    with _refusing():
+    with refusing():
         found, flags = core.compare(known, question, options, THRESHOLDS)
     return answers.comparison_answer(known, request, question, found, flags, lowered)
-
-
-class _refusing:
-    """Turn the core's refusals into ours."""
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
-        if isinstance(error, InputError):
-            detail = error.detail[:1].upper() + error.detail[1:]
-            found = FieldError(
-                pointer_of(error.field), error.code, detail, error.value, error.expected, list(error.suggestions)
-            )
-            raise RequestRefused([found]) from error
 
 
 # ------------------------------------------------------------------ stored runs
@@ -195,7 +179,7 @@ def run_estimate_stored(request: contracts.EstimateRequest, *, today: date) -> M
         return stored
     with transaction.atomic(durable=True):
         reference = _parameter_set(known.checksum)
-    with _refusing():
+    with refusing():
         found = core.estimate(known, question)
     text = canonical_text(answers.estimate_answer(known, request, found, lowered=False))
     run = ModelRun(

@@ -108,3 +108,13 @@ def joined(parts: Sequence[str]) -> str:
 def area(m2: float) -> str:
     """Square metres, or hectares from one hectare up."""
     return f"{figure(m2 / 10_000, 3)} ha" if m2 >= 10_000 else f"{figure(m2, 3)} m²"
+
+
+def percent(share: float) -> str:
+    """A share in whole per cent: "38 %"."""
+    return f"{100 * share:.0f} %"
+
+
+def years(number: int) -> str:
+    """A number of years: "one year", "ten years"."""
+    return f"{count(number)} year{'' if number == 1 else 's'}"

@@ -83,6 +83,7 @@ class CostAppraisal(Answer):
     lines: list[LineComparison]
     unknown: list[UnknownLine]
     grant_gbp: float
+    """With VAT; without it where the group gets VAT back. So are the other sums claimed."""
     match_cash_gbp: float
     match_in_kind_gbp: float
     volunteer_share_of_match: float | None
@@ -184,6 +185,13 @@ class OutcomeAppraisal(Answer):
     rich_ha_as_usual: Range
 
 
+class Worlds(Answer):
+    """Draws for the choice among bids, index = world: 500 of each, as stored runs keep."""
+
+    rich_ha_if_kept: list[float]
+    rich_ha_as_usual: list[float]
+
+
 class PromiseAppraisal(Answer):
     """One promise and the chance that it is kept."""
 
@@ -243,3 +251,4 @@ class AppraisalAnswer(Answer):
     projects: list[ProjectAppraisal]
     permissions: list[PermissionStanding]
     delivery: Delivery
+    worlds: Worlds
