@@ -9,7 +9,7 @@ from datetime import date
 from types import MappingProxyType
 from typing import Final
 
-from modelling.contracts.outcomes import Quadrat, Record
+from modelling.contracts.outcomes import MOST_QUADRATS, MOST_RECORDS, Quadrat, Record
 from modelling.errors import FieldError, pointer_of
 from modelling.names import folded
 from modelling.selectors import scale_codes, taxon_row
@@ -79,6 +79,15 @@ def errors(asked: ReturnNew, today: date) -> Iterator[FieldError]:
                 text = f"Two quadrats of {visit.on.isoformat()} are called {quadrat.label!r}."
                 yield FieldError(f"{where}/label", "duplicate_label", text, quadrat.label, "a label of its own")
             yield from _records(f"{where}/records", quadrat.records)
+    if sum(len(visit.quadrats) for visit in asked.visits) > MOST_QUADRATS:
+        text = f"All visits together can have {MOST_QUADRATS} quadrats."
+        yield FieldError("/visits", "too_many", text, None, f"at most {MOST_QUADRATS} quadrats in the year")
+    if (
+        len({record.taxon or folded(record.name) for visit in asked.visits for record in visit.whole_site})
+        > MOST_RECORDS
+    ):
+        text = f"The lists of the whole site together can have {MOST_RECORDS} kinds."
+        yield FieldError("/visits", "too_many", text, None, f"at most {MOST_RECORDS} kinds in the year")
     for w, work in enumerate(asked.work):
         if work.on is not None:
             yield from _day(pointer_of(("work", w, "on")), work.on, asked.year, today)

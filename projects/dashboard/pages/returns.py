@@ -344,6 +344,11 @@ class ReturnPage:
         return [kind["name"] for kind in self.found["kinds_on_site"] if kind["name"] not in there]
 
     @property
+    def met(self) -> list[str]:
+        sown = self.found["sown"] if self.found else None
+        return [kind["name"] for kind in sown["met"]] if sown else []
+
+    @property
     def not_met(self) -> list[str]:
         sown = self.found["sown"] if self.found else None
         return [kind["name"] for kind in sown["not_met"]] if sown else []

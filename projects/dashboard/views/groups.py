@@ -14,6 +14,7 @@ from projects.dashboard.doors import Door, FormDoor
 from projects.dashboard.forms.base import ServiceForm
 from projects.dashboard.forms.groups import GroupChangeForm, group_initial
 from projects.dashboard.pages.groups import GroupHome, network_sentence
+from projects.dashboard.pages.returns import YearPage
 from projects.dashboard.views.county import as_uuid, coordinated, lines_of
 from projects.errors import NotAllowed, NotFound, RuleBroken
 from projects.models import Group
@@ -21,6 +22,7 @@ from projects.rules.access import demand, may
 from projects.selectors.due import due_of_group, due_of_network
 from projects.selectors.meadows import project_list
 from projects.selectors.networks import districts_of, group_get, groups_of, members_of, network_list
+from projects.selectors.returns import returns_of_year
 from projects.selectors.sites import site_list
 from projects.services import meadows, networks
 
@@ -39,7 +41,9 @@ class HomeView(Door):
         held = []
         for network in coordinated(self.actor):
             due = due_of_network(self.actor, network)
-            held.append((network, due, network_sentence(due)))
+            lines = returns_of_year(self.actor, network, self.today.year, self.today)
+            told = YearPage(self.today.year, lines, self.today).sentence if lines else ""
+            held.append((network, due, network_sentence(due), told))
         context = {
             "homes": homes,
             "held": held,

@@ -143,3 +143,14 @@ def test_a_return_is_late_once_october_is_over():
         True,
         True,
     ]
+
+
+def test_a_year_cannot_have_more_than_can_be_judged():
+    visits = [{"on": f"2028-0{month}-10", "quadrats": [square(str(n)) for n in range(251)]} for month in (6, 7)]
+    found = read_as(ReturnNew, {"year": 2028, "visits": visits})
+    assert [(fault.pointer, fault.code) for fault in rules.errors(found, date(2028, 9, 1))] == [("/visits", "too_many")]
+    lists = [
+        {"on": f"2028-0{month}-10", "whole_site": [plant(f"thing {month} {n}") for n in range(151)]} for month in (6, 7)
+    ]
+    found = read_as(ReturnNew, {"year": 2028, "visits": lists})
+    assert [(fault.pointer, fault.code) for fault in rules.errors(found, date(2028, 9, 1))] == [("/visits", "too_many")]
