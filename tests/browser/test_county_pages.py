@@ -6,7 +6,10 @@ from django.conf import settings
 from django.test import Client
 from django.utils import timezone
 
-from projects.models import Site, SitePlace, WorkEntry
+from modelling.reading import read_as
+from projects.contracts.returns import ReturnNew
+from projects.models import OutcomeReturn, Site, SitePlace, TaxonRecord, WorkEntry
+from projects.services.returns import return_send
 from tests.projects.county import saltmere
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -52,6 +55,26 @@ def pages(county):
         yield f"/projects/{planned.public_id}/{tail}"
     for tail in ("", "forecast/", "diary/", f"forecasts/{sown.baseline.public_id}/"):
         yield f"/projects/{sown.public_id}/{tail}"
+    told = OutcomeReturn.objects.get()
+    yield f"/county/saltmere/returns/?year={told.year}"
+    for tail in ("", "names/", "check/"):
+        yield f"/returns/{told.public_id}/{tail}"
+    yield f"/questions/{told.current.questions.get().public_id}/answer/"
+
+
+def tell(county):
+    """Send last year's return, out of season, with a name to settle."""
+    year = TODAY.year - 1
+    names = ("cranesbill?", "Common knapweed", "YR", "dock")
+    found = [{"label": str(n), "records": [{"name": name} for name in names[: 2 + n % 3]]} for n in range(6)]
+    visits = [{"on": f"{year}-04-10", "quadrats": found}]
+    row, _ = return_send(
+        actor=county.as_(county.lead),
+        project_id=county.projects["Paddock to hay"].public_id,
+        asked=read_as(ReturnNew, {"year": year, "visits": visits}),
+        now=TODAY,
+    )
+    return row
 
 
 def faults(page):
@@ -71,6 +94,7 @@ def test_everybody_can_use_every_page_and_nothing_hangs_over_the_edge(page, coun
     sign_in(page.context, county.coordinator)
     project = county.projects["Paddock to hay"]
     WorkEntry.objects.create(project=project, on=TODAY.date(), what="cut", heads=3, person_minutes=90, note="Dry.")
+    tell(county)
     for path in pages(county):
         assert page.goto(path).status == 200
         page.wait_for_load_state("networkidle")
@@ -181,3 +205,16 @@ def test_the_whole_way_without_javascript(without_javascript, county, sign_in):
     page.get_by_label("Ready to start").check()
     page.get_by_role("button", name="Note it").click()
     assert "find out whether it is needed" in page.get_by_role("alert").inner_text()
+
+
+def test_a_name_is_settled_by_thumb_without_javascript(without_javascript, county, sign_in, live_server):
+    row = tell(county)
+    page = without_javascript
+    sign_in(page.context, county.member)
+    page.goto(f"{live_server.url}/returns/{row.public_id}/")
+    page.get_by_label("Meadow crane's-bill (Geranium pratense)", exact=False).check()
+    page.get_by_label("Read it so in the group’s later returns", exact=False).check()
+    page.get_by_role("button", name="Settle these names").click()
+    page.get_by_text("One name is settled, and the walk judged anew.").wait_for()
+    assert page.get_by_role("button", name="Agree it").count() == 0
+    assert set(TaxonRecord.objects.filter(name="cranesbill?").values_list("taxon", flat=True)) == {"geranium_pratense"}
