@@ -26,6 +26,9 @@ class SitePlace(models.Model):
     #: closed ring of [easting, northing], metres; empty if no outline was given
     outline: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
 
+    #: the place as `geography.in_degrees` has it
+    degrees: models.JSONField[Any, Any] = models.JSONField()
+
     class Meta:
         ordering = ["id"]
         constraints = [

@@ -48,6 +48,8 @@ class Site(Noun):
     shown_easting_m = models.PositiveIntegerField(null=True, blank=True)
     shown_northing_m = models.PositiveIntegerField(null=True, blank=True)
     shown_side_m = models.PositiveIntegerField(null=True, blank=True)
+    #: the same square as `geography.in_degrees` has it
+    shown_degrees: models.JSONField[Any, Any] = models.JSONField(null=True, blank=True)
 
     class Meta:
         ordering = ["created_at", "public_id"]
@@ -65,10 +67,16 @@ class Site(Noun):
                     shown_easting_m__isnull=True,
                     shown_northing_m__isnull=True,
                     shown_side_m__isnull=True,
+                    shown_degrees__isnull=True,
                 )
                 | (
                     ~Q(publicity="private")
-                    & Q(shown_easting_m__isnull=False, shown_northing_m__isnull=False, shown_side_m__isnull=False)
+                    & Q(
+                        shown_easting_m__isnull=False,
+                        shown_northing_m__isnull=False,
+                        shown_side_m__isnull=False,
+                        shown_degrees__isnull=False,
+                    )
                 ),
                 name="site_shown_unless_private",
             ),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
 from typing import Any, Final
 
 from django.db.models import Q
@@ -28,8 +27,6 @@ class Place:
     reference: str
     #: side of the square, 1 for the place itself
     side_m: int
-    #: what is known of it, or may be shown
-    shape: geography.Outline | geography.Square | geography.Point | None
     #: whether this is all that is known, rather than all that may be shown
     exact: bool
     said: str = ""
@@ -37,21 +34,8 @@ class Place:
     #: degrees north and east of the middle
     latitude: float | None = None
     longitude: float | None = None
-
-    @cached_property
-    def geometry(self) -> dict[str, Any] | None:
-        """GeoJSON geometry, longitude before latitude; worked out when asked for: an outline takes a tenth of a second.
-
-        Lists show none of it.
-        """
-        match self.shape:
-            case geography.Outline():
-                return self.shape.geojson()
-            case geography.Square():
-                return geography.square_geojson(self.shape)
-            case geography.Point():
-                return geography.point_geojson(self.shape)
-        return None
+    #: GeoJSON geometry of what is known, or of what may be shown; longitude before latitude
+    geometry: dict[str, Any] | None = None
 
 
 def may_see_exactly(actor: Actor, site: Site) -> bool:
@@ -75,22 +59,17 @@ def place_of(actor: Actor, site: Site) -> Place:
 
 
 def _exact(row: SitePlace) -> Place:
-    point = geography.Point(row.easting_m, row.northing_m)
-    latitude, longitude = geography.latitude_longitude(point)
-    square = geography.square_of(point, max(row.side_m, 1))
-    shape: geography.Outline | geography.Square | geography.Point = square if row.side_m > 1 else point
-    if row.outline:
-        shape = geography.Outline.from_pairs(row.outline)
+    square = geography.square_of(geography.Point(row.easting_m, row.northing_m), max(row.side_m, 1))
     said = row.said if row.given in {PlaceGiven.GRID_REFERENCE, PlaceGiven.VILLAGE} else ""
-    return Place(square.reference, row.side_m, shape, True, said, row.given, latitude, longitude)
+    return Place(square.reference, row.side_m, True, said, row.given, *row.degrees["at"], row.degrees["geometry"])
 
 
 def _shown(site: Site) -> Place:
     square = shown_square(site)
     if square is None:
-        return Place("", 0, None, False)
-    latitude, longitude = geography.latitude_longitude(square.centre)
-    return Place(square.reference, square.side_m, square, False, "", "", latitude, longitude)
+        return Place("", 0, False)
+    degrees = site.shown_degrees
+    return Place(square.reference, square.side_m, False, "", "", *degrees["at"], degrees["geometry"])
 
 
 def shown_square(site: Site) -> geography.Square | None:

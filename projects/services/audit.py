@@ -15,7 +15,7 @@ from projects.rules.access import Actor
 #: be private tomorrow, and an entry stays
 _LEFT_OUT: Final = frozenset(
     {"id", "public_id", "version", "created_at", "updated_at", "email", "name_of_person", "password", "digest"}
-    | {"shown_easting_m", "shown_northing_m", "village"}
+    | {"shown_easting_m", "shown_northing_m", "shown_degrees", "village"}
 )
 _PERSONAL: Final = {
     "User": frozenset({"name", "last_login"}),

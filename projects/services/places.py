@@ -51,6 +51,14 @@ class Found:
         """How precisely it is known."""
         return self.square.side_m if self.square else 1
 
+    @property
+    def shape(self) -> geography.Outline | geography.Square | geography.Point:
+        """What is known of it."""
+        if self.outline is not None:
+            # as it is stored, to the decimetre
+            return geography.Outline.from_pairs(self.outline.as_pairs())
+        return self.square if self.side_m > 1 and self.square is not None else self.point
+
 
 def read(place: Place, network: Network) -> Found:
     """Read a place told in any way; raises RuleBroken with the field and what would be right."""
@@ -84,10 +92,11 @@ def show(site: Site, place: Found | None) -> None:
     """Put on the site the square that its publicity lets everybody see; never finer than the place is known."""
     side = SIDES_M.get(Publicity(site.publicity))
     if side is None or place is None:
-        site.shown_easting_m = site.shown_northing_m = site.shown_side_m = None
+        site.shown_easting_m = site.shown_northing_m = site.shown_side_m = site.shown_degrees = None
         return
     square = geography.square_of(place.point, max(side, place.side_m))
     site.shown_easting_m, site.shown_northing_m, site.shown_side_m = square.easting_m, square.northing_m, square.side_m
+    site.shown_degrees = geography.in_degrees(square, square.centre)
 
 
 def row_of(found: Found, site: Site) -> SitePlace:
@@ -100,6 +109,7 @@ def row_of(found: Found, site: Site) -> SitePlace:
         northing_m=found.point.northing_m,
         side_m=found.side_m,
         outline=found.outline.as_pairs() if found.outline else [],
+        degrees=geography.in_degrees(found.shape, found.point),
     )
 
 

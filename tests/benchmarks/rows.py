@@ -75,7 +75,12 @@ def grow(row: Network, sites: int) -> None:
     )
     SitePlace.objects.bulk_create(
         SitePlace(
-            site=site, given=PlaceGiven.COORDINATES, said="", easting_m=point.easting_m, northing_m=point.northing_m
+            site=site,
+            given=PlaceGiven.COORDINATES,
+            said="",
+            easting_m=point.easting_m,
+            northing_m=point.northing_m,
+            degrees=geography.in_degrees(point, point),
         )
         for site, point in zip(made, points, strict=True)
     )
@@ -125,6 +130,7 @@ def _site(row: Network, number: int, group: Group, publicity: Publicity, point: 
         shown_easting_m=square.easting_m,
         shown_northing_m=square.northing_m,
         shown_side_m=square.side_m,
+        shown_degrees=geography.in_degrees(square, square.centre),
     )
 
 

@@ -124,6 +124,7 @@ def move(county, name, east, north, side=1, square=None):
     """Put a site somewhere, shown as some square or, without one, private."""
     SitePlace.objects.filter(site=county.sites[name]).update(easting_m=east, northing_m=north, side_m=side)
     shown = dict(zip(("shown_easting_m", "shown_northing_m", "shown_side_m"), square or (None,) * 3, strict=True))
+    shown["shown_degrees"] = {} if square else None
     put(county, name, publicity="square_1_km" if square else "private", **shown)
 
 

@@ -135,13 +135,3 @@ def test_each_word_of_publicity_but_private_has_its_square():
     assert {word.value: side for word, side in SIDES_M.items()} == {
         "exact": 1, "square_100_m": 100, "square_1_km": 1_000, "square_2_km": 2_000, "square_10_km": 10_000,
     }  # fmt: skip
-
-
-def test_an_outline_is_not_drawn_for_a_list(county):
-    # turning its corners into degrees takes a tenth of a second for a thousand of them, for each row of each list
-    site = county.sites[PADDOCK]
-    place = place_of(PUBLIC_ACTOR, site)
-    assert (place.side_m, place.exact) == (1, True)
-    assert "geometry" not in vars(place)
-    assert place.geometry["type"] == "Polygon"
-    assert place.geometry is vars(place)["geometry"]

@@ -2,11 +2,14 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from importlib import import_module
 from uuid import uuid4
 
 import pytest
+from django.apps import apps
 from django.db import IntegrityError, transaction
 
+from projects import geography
 from projects.contracts.base import read_as
 from projects.contracts.networks import NetworkNew
 from projects.contracts.sites import OtherFundingNew, SiteChange, SiteNew, SoilTestNew
@@ -22,6 +25,8 @@ from projects.models import (
     SoilTest,
     User,
 )
+from projects.rules.access import PUBLIC_ACTOR
+from projects.selectors.places import place_of, shown_square
 from projects.services import networks, sites
 from tests.projects.county import NOW, polygon
 from tests.projects.proof import all_audit_text, audited, cast, refused, with_scopes
@@ -50,8 +55,40 @@ def change(county, site, actor=None, if_version=None, **more):
 
 
 def shown(site):
+    """The square that may be shown; its degrees must be those of the square."""
     site = Site.objects.get(pk=site.pk)
+    square = shown_square(site)
+    assert site.shown_degrees == (square and geography.in_degrees(square, square.centre))
     return site.shown_easting_m, site.shown_northing_m, site.shown_side_m
+
+
+def test_degrees_are_worked_out_when_a_place_is_told_and_not_when_it_is_read(county, monkeypatch):
+    found = {}
+
+    def look():
+        for name, site in county.sites.items():
+            for actor in (PUBLIC_ACTOR, county.as_(county.lead)):
+                place = place_of(actor, Site.objects.get(pk=site.pk))
+                found.setdefault((name, actor.user_id), []).append(place)
+
+    look()
+    Site.objects.filter(shown_side_m__isnull=False).update(shown_degrees={})
+    SitePlace.objects.update(degrees={})
+    import_module("projects.migrations.0005_degrees_of_places").fill(apps, None)
+    # from here on nothing could be worked out
+    monkeypatch.setattr(geography, "grid_to_ll", None)
+    look()
+    assert all(first == second for first, second in found.values())
+    paddock = found["Long Paddock", None][0]
+    outline = SitePlace.objects.get(site=county.sites["Long Paddock"]).outline
+    assert paddock.geometry == polygon(*outline)
+    garden = found["Wenna’s garden", None][0]
+    assert (garden.latitude, garden.geometry) == (None, None)
+    # another group's people know the churchyard by its kilometre alone
+    near = found["Churchyard of Gullhaven", None][0]
+    exact = found["Churchyard of Gullhaven", county.lead.pk][0]
+    assert (near.side_m, exact.side_m) == (1000, 10)
+    assert near.geometry != exact.geometry
 
 
 # ------------------------------------------------------------------ registering
@@ -589,7 +626,7 @@ def rows_that_cannot_be(county):
         ("place_on_the_grid", place, {"northing_m": 1_300_001.0}),
         ("place_on_the_grid|NOT NULL", place, {"easting_m": float("nan")}),
         ("projects_siteplace.site_id|projects_siteplace_site_id", SitePlace(
-            site=site, given="village", easting_m=0, northing_m=0), {}),
+            site=site, given="village", easting_m=0, northing_m=0, degrees={}), {}),
     ]  # fmt: skip
 
 
