@@ -61,15 +61,18 @@ def place_of(actor: Actor, site: Site) -> Place:
 def _exact(row: SitePlace) -> Place:
     square = geography.square_of(geography.Point(row.easting_m, row.northing_m), max(row.side_m, 1))
     said = row.said if row.given in {PlaceGiven.GRID_REFERENCE, PlaceGiven.VILLAGE} else ""
-    return Place(square.reference, row.side_m, True, said, row.given, *row.degrees["at"], row.degrees["geometry"])
+    latitude, longitude = row.degrees["at"]
+    geometry = row.degrees["geometry"]
+    return Place(square.reference, row.side_m, True, said, row.given, latitude, longitude, geometry)
 
 
 def _shown(site: Site) -> Place:
     square = shown_square(site)
     if square is None:
         return Place("", 0, False)
-    degrees = site.shown_degrees
-    return Place(square.reference, square.side_m, False, "", "", *degrees["at"], degrees["geometry"])
+    latitude, longitude = site.shown_degrees["at"]
+    geometry = site.shown_degrees["geometry"]
+    return Place(square.reference, square.side_m, False, "", "", latitude, longitude, geometry)
 
 
 def shown_square(site: Site) -> geography.Square | None:
