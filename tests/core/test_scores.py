@@ -75,6 +75,16 @@ def test_an_incomplete_table_against_whole_matrices(seed):
         assert by_matrices(bids, assessors, scores, np.exp(log_ratio))[-1] <= best + 1e-5
 
 
+def test_an_incomplete_table_against_another_program():
+    # statsmodels 0.15, MixedLM(scores, indicators of bids, groups=assessors).fit(reml=True), by table of `made`
+    for seed, noise, leniency in ((0, 7.76491, 55.7592), (1, 18.3285, 10.2445), (2, 22.5122, 11.3971)):
+        bids, assessors, scores, _ = made(seed)
+        found = calibrate(bids, assessors, scores, 1.0)
+
+        assert found.noise_sd**2 == pytest.approx(noise, rel=1e-4)
+        assert found.leniency_sd**2 == pytest.approx(leniency, rel=1e-3)
+
+
 @given(
     table=st.lists(
         st.tuples(st.integers(0, 4), st.integers(0, 3), st.integers(0, 100)), min_size=1, max_size=16,
