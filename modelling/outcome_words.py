@@ -228,6 +228,11 @@ def cautions(results: Mapping[str, Any]) -> list[str]:
         out.append(_LAYOUTS[results["layout"]])
     if results["grade"] in _GRADES:
         out.append(_GRADES[results["grade"]])
+    out += [
+        f"On {wording.day(change['on'])} somebody of another grade looked, so some of the change may be another eye."
+        for change in results["changes"]
+        if change["grade"] not in (None, results["grade"]) and change["difference_species"] is not None
+    ]
     if counted["not_settled"]:
         n = len(counted["not_settled"])
         out.append(

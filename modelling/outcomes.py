@@ -313,6 +313,7 @@ class _Judged:
         return {
             "against": name,
             "on": None if survey is None else survey.on,
+            "grade": None if survey is None else survey.grade,
             "difference_species": None if difference is None else difference.difference,
             "method": None if difference is None else "welch" if spots is None else "paired",
             "spots": None if difference is None or spots is None else len(spots[0]),

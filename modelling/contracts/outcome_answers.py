@@ -175,6 +175,8 @@ class ChangeFound(Answer):
 
     against: Literal["before", "baseline", "control"]
     on: date | None
+    grade: str | None
+    """Of the surveyor then; null for the unsown part of the same walk."""
     difference_species: float | None
     method: Literal["welch", "paired"] | None
     """paired where both walked the same fixed spots; welch where quadrats were placed anew."""

@@ -8,9 +8,10 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any, Final
 
-from projects.choices import Need, PermissionState, Stage, Work
+from projects.choices import Need, PermissionState, ReturnState, Stage, Work
 from projects.rules.meadows import GROWING
 from projects.rules.permissions import SOON
+from projects.rules.returns import LATE_AFTER, expected, late
 
 #: work of the calendar is told so long beforehand; common practice
 AHEAD: Final = timedelta(days=60)
@@ -69,6 +70,17 @@ class Entry:
 
 
 @dataclass(frozen=True)
+class ReturnFact:
+    """What matters of one yearly return."""
+
+    year: int
+    state: str
+    #: questions that nobody has answered
+    unanswered: int = 0
+    names: int = 0
+
+
+@dataclass(frozen=True)
 class ProjectFact:
     """What matters of one project."""
 
@@ -80,6 +92,9 @@ class ProjectFact:
     calendar: Sequence[Entry] = ()
     #: days of this year's diary lines that count, by what was done
     done: Mapping[str, Sequence[date]] = field(default_factory=dict)
+    sown_on: date | None = None
+    #: of this year and the last
+    returns: Sequence[ReturnFact] = ()
 
 
 def entries_of(calendar: Iterable[Mapping[str, Any]]) -> list[Entry]:
@@ -174,6 +189,7 @@ def _in_project(project: ProjectFact, today: date) -> Iterator[Due]:
     if project.stage in GROWING:
         yield from _first_cuts(project, today)
         yield from _yearly(project, today)
+    yield from _returns(project, today)
 
 
 def _work(project: ProjectFact, kinds: frozenset[str], code: str, what: str, today: date) -> Iterator[Due]:
@@ -227,6 +243,26 @@ def _yearly(project: ProjectFact, today: date) -> Iterator[Due]:
             and not _was_done(project.done.get(Work.SURVEY, ()), on)
         ):
             yield Due("summer_walk", f"{entry.label}, about {_day(on)}.", by=on)
+
+
+def _returns(project: ProjectFact, today: date) -> Iterator[Due]:
+    """This year's return, told beforehand and once it is late; and what waits in those that were sent."""
+    sent = {one.year for one in project.returns}
+    if project.stage in GROWING and today.year not in sent and expected(project.sown_on, today.year):
+        by = date(today.year, *LATE_AFTER)
+        if late(today.year, today):
+            yield Due("return", f"The return of {today.year} was due on {_day(by)}.", by=by, late=True)
+        elif by - today <= AHEAD:
+            yield Due("return", f"The return of {today.year} is due on {_day(by)}.", by=by)
+    for one in project.returns:
+        if one.state == ReturnState.SENT_BACK:
+            yield Due("return_sent_back", f"The return of {one.year} was sent back; look at what was written to you.")
+        if one.unanswered:
+            what = "A question waits" if one.unanswered == 1 else f"{one.unanswered} questions wait"
+            yield Due("return_questions", f"{what} for your answer in the return of {one.year}.")
+        if one.names:
+            what = "A name is" if one.names == 1 else f"{one.names} names are"
+            yield Due("return_names", f"{what} to settle in the return of {one.year}.")
 
 
 def _was_done(days: Iterable[date], on: date) -> bool:

@@ -15,11 +15,23 @@ from django.db.models import Prefetch, QuerySet
 from modelling.models import ModelRun
 from modelling.selectors import run_answer_text
 from projects.choices import GroupRole
-from projects.models import Forecast, Group, MeadowProject, Membership, Network, Permission, Site, SoilTest, WorkEntry
+from projects.models import (
+    Forecast,
+    Group,
+    MeadowProject,
+    Membership,
+    Network,
+    OutcomeReturn,
+    Permission,
+    Site,
+    SoilTest,
+    WorkEntry,
+)
 from projects.rules import due as rules
 from projects.rules.access import Actor, demand, visible_inner
-from projects.rules.due import Due, Entry, PermissionFact, ProjectFact
+from projects.rules.due import Due, Entry, PermissionFact, ProjectFact, ReturnFact
 from projects.rules.meadows import LIVE
+from projects.selectors.returns import waiting_in
 from projects.selectors.sites import label_of
 
 #: the answer itself is long, and read once
@@ -75,7 +87,7 @@ def due_of_project(actor: Actor, project: MeadowProject, today: date) -> list[Du
 
 
 def _due(sites: QuerySet[Site], today: date) -> list[DueHere]:
-    """Four queries and the answers not read before, whatever the number of sites."""
+    """So many queries, and the answers not read before, whatever the number of sites."""
     forecasts = (
         Forecast.objects.select_related("plan")
         .prefetch_related(Prefetch("run", _RUN))
@@ -92,7 +104,8 @@ def _due(sites: QuerySet[Site], today: date) -> list[DueHere]:
         )
     )
     done = _done(rows, today)
-    found = [here for site in rows for here in _on_site(site, done, today)]
+    told = _told(rows, today)
+    found = [here for site in rows for here in _on_site(site, done, told, today)]
     by_due = {id(here.due): here for here in found}
     return [by_due[id(due)] for due in rules.in_order(here.due for here in found)]
 
@@ -108,7 +121,22 @@ def _done(sites: Iterable[Site], today: date) -> dict[int, dict[str, list[date]]
     return found
 
 
-def _on_site(site: Site, done: dict[int, dict[str, list[date]]], today: date) -> list[DueHere]:
+def _told(sites: Iterable[Site], today: date) -> dict[int, list[ReturnFact]]:
+    """Returns of this year and the last with what waits in them, by project."""
+    years = (today.year - 1, today.year)
+    rows = list(OutcomeReturn.objects.filter(project__site__in=[site.pk for site in sites], year__in=years))
+    waits = waiting_in(rows)
+    found: dict[int, list[ReturnFact]] = defaultdict(list)
+    for row in sorted(rows, key=lambda row: row.year):
+        waiting = waits.get(row.pk)
+        unanswered, names = (waiting.unanswered, waiting.names) if waiting else (0, 0)
+        found[row.project_id].append(ReturnFact(row.year, row.state, unanswered, names))
+    return found
+
+
+def _on_site(
+    site: Site, done: dict[int, dict[str, list[date]]], told: dict[int, list[ReturnFact]], today: date
+) -> list[DueHere]:
     projects = list(site.projects.all())
     live = [project for project in projects if project.stage in LIVE]
     permissions = [
@@ -131,6 +159,8 @@ def _on_site(site: Site, done: dict[int, dict[str, list[date]]], today: date) ->
             has_baseline=project.baseline_id is not None,
             calendar=calendar_of(project, forecasts if project.baseline_id else of_latest),
             done=done.get(project.pk, {}),
+            sown_on=project.sown_on,
+            returns=told.get(project.pk, ()),
         )
         found += [DueHere(due, site, project) for due in rules.due_in_project(fact, today)]
     return found

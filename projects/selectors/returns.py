@@ -173,6 +173,34 @@ def steps_of(row: OutcomeReturn) -> QuerySet[ReturnStep]:
 
 
 @dataclass(frozen=True)
+class Waiting:
+    """What waits in a return: questions not accepted, those of them not answered, names not settled."""
+
+    questions: int
+    unanswered: int
+    names: int
+
+
+def waiting_in(rows: Iterable[OutcomeReturn]) -> dict[int, Waiting]:
+    """What waits in each return, by its id: three queries, however many there are."""
+    current = {row.current_id: row.pk for row in rows if row.current_id is not None}
+    asked: dict[int, list[str]] = defaultdict(list)
+    open_ones = ReturnQuestion.objects.filter(version_of__in=list(current), accepted_at__isnull=True)
+    for version_id, answer in open_ones.values_list("version_of", "answer"):
+        asked[version_id].append(answer)
+    decided = set(Settlement.objects.filter(version_of__in=list(current)).values_list("version_of", "folded"))
+    unsettled: dict[int, set[str]] = defaultdict(set)
+    written = TaxonRecord.objects.filter(version_of__in=list(current), taxon="").order_by()
+    for version_id, name in written.values_list("version_of", "name").distinct():
+        if (version_id, names.folded(name)) not in decided:
+            unsettled[version_id].add(names.folded(name))
+    return {
+        row_id: Waiting(len(asked[key]), sum(not answer for answer in asked[key]), len(unsettled[key]))
+        for key, row_id in current.items()
+    }
+
+
+@dataclass(frozen=True)
 class YearLine:
     """A meadow whose summer is to be told, and what has come of it."""
 
@@ -200,26 +228,15 @@ def returns_of_year(actor: Actor, network: Network, year: int, today: date) -> l
         .select_related("group", "site__district")
         .order_by("group__name", "name", "pk")
     )
-    current = [row.current_id for row in rows.values() if row.current_id is not None]
-    questions = defaultdict[int, int](int)
-    for version_id in ReturnQuestion.objects.filter(version_of__in=current, accepted_at__isnull=True).values_list(
-        "version_of", flat=True
-    ):
-        questions[version_id] += 1
-    decided = set(Settlement.objects.filter(version_of__in=current).values_list("version_of", "folded"))
-    unsettled: dict[int, set[str]] = defaultdict(set)
-    written = TaxonRecord.objects.filter(version_of__in=current, taxon="").order_by()
-    for version_id, name in written.values_list("version_of", "name").distinct():
-        if (version_id, names.folded(name)) not in decided:
-            unsettled[version_id].add(names.folded(name))
+    waiting = waiting_in(rows.values())
     lines = []
     for project in projects:
         row = rows.get(project.pk)
         if row is None and not rules.expected(project.sown_on, year):
             continue
-        at = row.current_id if row is not None and row.current_id is not None else 0
+        waits = waiting.get(row.pk if row is not None else 0, Waiting(0, 0, 0))
         is_late = row is None and rules.late(year, today)
-        lines.append(YearLine(project, row, questions.get(at, 0), len(unsettled.get(at, ())), is_late))
+        lines.append(YearLine(project, row, waits.questions, waits.names, is_late))
     return lines
 
 

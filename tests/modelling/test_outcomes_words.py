@@ -100,6 +100,14 @@ def test_a_change_at_fixed_spots_says_so():
     ) in found["sentences"]
 
 
+def test_a_change_by_another_eye_says_so():
+    before = survey(*held(4, 7), on="2027-06-21", grade="learning")
+    text = "On 21 June 2027 somebody of another grade looked, so some of the change may be another eye."
+    assert text in answer_of(*held(6, 8), before=before)["cautions"]
+    assert text not in answer_of(*held(6, 8), before={**before, "grade": "expert"})["cautions"]
+    assert text not in answer_of(*held(6, 8), before={**before, "quadrats": []})["cautions"]
+
+
 def test_no_rule_that_cannot_be_judged_stands_among_the_first_sentences():
     # quadrats of another size: limits of kinds per square metre cannot be judged, and covers are not known
     for quadrats in (held(5, 6, area_m2=4.0), held(4, 4), []):

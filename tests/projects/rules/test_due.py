@@ -4,11 +4,13 @@ from datetime import date, timedelta
 
 import pytest
 
+from projects.choices import Stage
 from projects.rules.due import (
     Due,
     Entry,
     PermissionFact,
     ProjectFact,
+    ReturnFact,
     Whose,
     due_in_project,
     due_on_site,
@@ -197,3 +199,46 @@ def test_whose_move_it_is():
     assert next_step("idea", ["Owner: asked."], waiting) == ("the plan is written", Whose.GROUP)
     assert next_step("handed_over", [], []) == ("", None)
     assert move_words(Whose.AUTHORITY) == "that waits for others’ answers"
+
+
+# ------------------------------------------------------------------ yearly returns
+
+
+def growing(*told, **more):
+    return ProjectFact(
+        stage=Stage.AFTERCARE, stage_since=date(2027, 9, 10), has_forecast=True, has_baseline=True,
+        sown_on=date(2027, 9, 10), returns=told, **more,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("today", "told", "expected"),
+    [
+        (date(2028, 8, 31), (), []),
+        (date(2028, 9, 1), (), [("The return of 2028 is due on 31 October 2028.", False)]),
+        (date(2028, 10, 31), (), [("The return of 2028 is due on 31 October 2028.", False)]),
+        (date(2028, 11, 1), (), [("The return of 2028 was due on 31 October 2028.", True)]),
+        (date(2028, 11, 1), (ReturnFact(2028, "sent"),), []),
+        (date(2028, 11, 1), (ReturnFact(2027, "agreed"),), [("The return of 2028 was due on 31 October 2028.", True)]),
+        (date(2027, 11, 1), (), []),
+    ],
+)
+def test_a_return_is_due_by_the_end_of_october_from_the_first_summer(today, told, expected):
+    found = [(due.text, due.late) for due in due_in_project(growing(*told), today) if due.code == "return"]
+    assert found == expected
+
+
+def test_what_waits_in_a_return_is_the_groups_move():
+    told = ReturnFact(2027, "sent_back", unanswered=2, names=1), ReturnFact(2028, "sent", unanswered=1, names=3)
+    found = {due.text for due in due_in_project(growing(*told), date(2028, 9, 1))}
+    assert found == {
+        "The return of 2027 was sent back; look at what was written to you.",
+        "2 questions wait for your answer in the return of 2027.",
+        "A name is to settle in the return of 2027.",
+        "A question waits for your answer in the return of 2028.",
+        "3 names are to settle in the return of 2028.",
+    }
+    assert [due.code for due in due_in_project(ProjectFact(
+        stage=Stage.HANDED_OVER, stage_since=date(2027, 9, 10), has_forecast=True, has_baseline=True,
+        sown_on=date(2026, 9, 10),
+    ), date(2028, 11, 1))] == []  # fmt: skip
