@@ -28,7 +28,8 @@ MOST_PROMISES: Final = 40
 MOST_ATTACHMENTS: Final = 10
 MOST_SPECIES: Final = 100
 MOST_BYTES: Final = 10_000_000
-Title = Annotated[Phrase, Field(max_length=140)]
+#: open data about grants wants titles under 140 letters
+Title = Annotated[Phrase, Field(max_length=139)]
 
 
 class Line(Strict):
