@@ -41,6 +41,11 @@ KINDS: Final = {
         check="projects.services.meadows.check_forecasts",
         function="projects.services.meadows.forecasts",
     ),
+    "bid_appraisals": Kind(
+        queue="model",
+        check="projects.services.appraisals.check_appraisals",
+        function="projects.services.appraisals.appraisals",
+    ),
     "bid_choice": Kind(
         queue="model",
         check="projects.services.appraisals.check_choice",

@@ -10,13 +10,23 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from projects.choices import BidState
+from projects.choices import BidState, Need
 from projects.errors import NotFound
-from projects.models import AuditEntry, Bid, BidAppraisal, BidProject, BidSubmission, GrantRound
+from projects.models import (
+    AuditEntry,
+    Bid,
+    BidAppraisal,
+    BidProject,
+    BidSubmission,
+    GrantRound,
+    MeadowProject,
+    OutcomeReturn,
+    Site,
+)
 from projects.rules import bids as rules
 from projects.rules.access import Actor, bids_to_read, demand, may, visible_bids
 from projects.rules.permissions import obstacles
-from projects.selectors.sites import permissions_held
+from projects.selectors.sites import label_of, permissions_held
 
 #: what makes up a bid, for one query each
 PARTS = (
@@ -29,6 +39,8 @@ PARTS = (
     "projects__plan",
     "projects__forecast",
 )
+#: longest label that the model takes
+LONGEST_LABEL = 200
 #: states in which a bid may still be given money
 LIVE = (BidState.CHECKED, BidState.SUBMITTED, BidState.DECIDED)
 
@@ -178,6 +190,37 @@ def may_read_as_staff(actor: Actor, bid: Bid) -> bool:
     return may(actor, "review.read", network_id=bid.network_id) and (
         Bid.objects.filter(Q(pk=bid.pk) & bids_to_read(actor)).exists()
     )
+
+
+def ground_facts(site: Site) -> dict[str, Any]:
+    """What is known of a site's permissions and other money when a bid is handed in; nothing of where it lies."""
+    standings = {"given": "held", "asked": "asked", "refused": "refused", "not_asked": "not_asked"}
+    return {
+        "permissions": [
+            {
+                "label": label_of(row), "key": None if row.label else row.key,
+                "standing": "not_needed" if row.need == Need.NOT_NEEDED else standings[row.state],
+                "expires_on": row.expires_on.isoformat() if row.expires_on else None,
+            }
+            for row in site.permissions.all()
+        ],
+        "other_funding": [
+            {
+                "label": f"{row.funder}: {row.what_for}"[:LONGEST_LABEL], "pence": row.amount_pence,
+                "from_day": row.starts_on.isoformat() if row.starts_on else None,
+                "until_day": row.ends_on.isoformat() if row.ends_on else None,
+            }
+            for row in site.other_funding.all()
+        ],
+    }  # fmt: skip
+
+
+def group_record(group_id: int, today: date) -> dict[str, int]:
+    """Yearly returns of a group that were due, for whole years since each sowing, and those agreed."""
+    sown = MeadowProject.objects.filter(group=group_id, sown_on__isnull=False).values_list("sown_on", flat=True)
+    agreed = OutcomeReturn.objects.filter(group=group_id, agreed__isnull=False, year__lt=today.year).count()
+    due = sum(max(today.year - 1 - day.year, 0) for day in sown if day is not None)
+    return {"returns_due": due, "returns_agreed": min(agreed, due)}
 
 
 def content_of(bid: Bid) -> dict[str, Any]:

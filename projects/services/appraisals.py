@@ -6,27 +6,24 @@ from datetime import datetime
 from typing import Any, Final, Protocol
 from uuid import UUID
 
-import numpy as np
 import orjson
 from django.db import transaction
 
-from modelling import portfolio
-from modelling.answer_parts import THRESHOLDS
+from modelling import appraisal, portfolio
 from modelling.arrays import canonical_text, checksum
 from modelling.contracts.portfolio import PortfolioQuestion
 from modelling.errors import RequestRefused
 from modelling.reading import read_as
 from modelling.release import RELEASE
-from modelling.selectors import run_draws
 from projects.choices import BidState
 from projects.contracts.base import pence
 from projects.contracts.rounds import ChoiceNew
 from projects.errors import WrongState, broken
-from projects.models import Award, Bid, BidProject, Decision, GrantRound, Job, RoundChoice
+from projects.models import Award, Bid, BidAppraisal, BidSubmission, Decision, GrantRound, Job, RoundChoice
 from projects.rules import rounds as rules
 from projects.rules.access import Actor, demand, whole_rounds
 from projects.rules.jobs import JobRefused
-from projects.selectors.appraisals import exclusive_sets
+from projects.selectors.appraisals import appraisal_question, exclusive_sets
 from projects.selectors.bids import sites_of
 from projects.selectors.reviews import raw_means
 from projects.services.audit import record
@@ -35,9 +32,7 @@ from projects.services.decisions import LIVE
 from projects.services.jobs import job_create
 
 CHOICE: Final = "bid_choice"
-#: kinds in a square metre from which ground counts as species-rich
-RICH_FROM: Final = THRESHOLDS[-1]
-_DM2_PER_HA: Final = 1_000_000
+APPRAISALS: Final = "bid_appraisals"
 _READ: Final = (BidState.SUBMITTED, BidState.DECIDED)
 
 
@@ -66,10 +61,10 @@ def choice_ask(*, actor: Actor, round_id: UUID, asked: ChoiceNew, now: datetime)
             rules.Phase.DRAFT, rules.Phase.COMING, rules.Phase.OPEN,
         }:  # fmt: skip
             raise WrongState(f"Bids come until {rules.said(round.closes_at)}; choose after that.")
-        question, runs = _question(round, asked)
+        question, submissions = _question(round, asked)
         job = job_create(
             kind=CHOICE,
-            payload={"round": str(round.public_id), "question": question, "runs": runs},
+            payload={"round": str(round.public_id), "question": question, "submissions": submissions},
             actor_label="what the pot could buy",
             actor_id=actor.user_id,
             network=round.network,
@@ -82,9 +77,11 @@ def choice_ask(*, actor: Actor, round_id: UUID, asked: ChoiceNew, now: datetime)
     return job
 
 
-def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict[str, list[Any]]]:
-    """The model's question about a round, and the stored runs of each bid with the hectares they are for."""
-    bids = list(Bid.objects.filter(round=round, state__in=_READ).select_related("group__district").order_by("pk"))
+def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict[str, str]]:
+    """The model's question about a round, and what was handed in last of each bid."""
+    bids = list(
+        Bid.objects.filter(round=round, state__in=_READ).select_related("group__district", "current").order_by("pk")
+    )
     if not bids:
         raise WrongState("No bid was handed in.")
     ids = {bid.pk: str(bid.public_id) for bid in bids}
@@ -115,7 +112,7 @@ def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict
         "objective": asked.objective,
     }  # fmt: skip
     read = read_as(PortfolioQuestion, question)
-    return read.model_dump(mode="json"), _runs(bids, ids)
+    return read.model_dump(mode="json"), _submissions(bids)
 
 
 def _pins(bids: list[Bid], asked: ChoiceNew) -> dict[int, str]:
@@ -140,31 +137,22 @@ def _pins(bids: list[Bid], asked: ChoiceNew) -> dict[int, str]:
     return found_ones
 
 
-def _runs(bids: list[Bid], ids: dict[int, str]) -> dict[str, list[Any]]:
-    rows = BidProject.objects.filter(bid__in=bids).select_related("project__site", "forecast__run").order_by("pk")
-    runs: dict[str, list[Any]] = {public_id: [] for public_id in ids.values()}
-    for row in rows.defer("forecast__run__answer", "forecast__run__kept_draws", "forecast__run__request"):
-        site = row.project.site
-        if row.forecast is not None:
-            hectares = (site.net_area_dm2 or site.area_dm2) / _DM2_PER_HA
-            runs[ids[row.bid_id]].append([str(row.forecast.run.public_id), hectares])
-    return runs
-
-
 def check_choice(payload: Any) -> int:
-    """Return 1, the choice to be made; raises JobRefused for a payload that is none."""
-    if not isinstance(payload, dict) or payload.keys() != {"round", "question", "runs"}:
-        raise JobRefused("A choice of bids is a round, a question, and the runs of its bids.")
+    """Return how much there is to do: each bid's appraisal, and the choice; raises JobRefused for another payload."""
+    if not isinstance(payload, dict) or payload.keys() != {"round", "question", "submissions"}:
+        raise JobRefused("A choice of bids is a round, a question, and what was handed in.")
     try:
-        read_as(PortfolioQuestion, payload["question"])
+        question = read_as(PortfolioQuestion, payload["question"])
         UUID(str(payload["round"]))
     except (RequestRefused, ValueError) as error:
         raise JobRefused("The question about the bids cannot be read.") from error
-    return 1
+    if set(payload["submissions"]) != {bid.id for bid in question.bids}:
+        raise JobRefused("What was handed in does not fit the question.")
+    return len(question.bids) + 1
 
 
 def choice(job: Job, lease: Hold) -> dict[str, Any]:
-    """Work out and store what the pot could buy; asked again, the stored one.
+    """Appraise the bids that are not yet, work out what the pot could buy, and store it; asked again, the stored one.
 
     Returns
     -------
@@ -172,30 +160,23 @@ def choice(job: Job, lease: Hold) -> dict[str, Any]:
         `choice`: its public id.
     """
     round = GrantRound.objects.get(public_id=UUID(job.payload["round"]))
+    appraised = _appraise_all(job, lease, job.payload["submissions"])
+    checksums = {bid: row.answer_checksum for bid, row in appraised.items()}
     text = orjson.dumps(
-        {"question": job.payload["question"], "runs": job.payload["runs"]}, option=orjson.OPT_SORT_KEYS
+        {"question": job.payload["question"], "appraisals": checksums}, option=orjson.OPT_SORT_KEYS
     ).decode()
-    recipe = {"round": round, "inputs_checksum": checksum(text), "release": RELEASE}
+    recipe: dict[str, Any] = {"round": round, "inputs_checksum": checksum(text), "release": RELEASE}
     there = RoundChoice.objects.filter(**recipe).first()
     if there is None:
         question = read_as(PortfolioQuestion, job.payload["question"])
-        draws = {} if question.objective == "score" else {k: _draws(v) for k, v in job.payload["runs"].items()}
-        answer = canonical_text(portfolio.choose(question, draws))
+        draws = {bid: orjson.loads(row.answer)["worlds"]["rich_ha_as_usual"] for bid, row in appraised.items()}
+        answer = canonical_text(portfolio.choose(question, {} if question.objective == "score" else draws))
         there = _kept(job, RoundChoice(
             request=text, answer=answer, answer_checksum=checksum(answer), created_by_id=job.actor_id,
             created_at=job.created_at, **recipe,
         ))  # fmt: skip
-    lease.progress(1)
+    lease.progress(len(appraised) + 1)
     return {"choice": str(there.public_id)}
-
-
-def _draws(runs: list[Any]) -> np.ndarray:
-    """Species-rich hectares of a bid as groups usually manage, by world: (500,)."""
-    rich = [
-        np.where(run_draws(UUID(public_id))["species_per_m2_as_usual"] >= RICH_FROM, hectares, 0.0)
-        for public_id, hectares in runs
-    ]
-    return np.sum(rich, axis=0)
 
 
 def _kept(job: Job, row: RoundChoice) -> RoundChoice:
@@ -212,5 +193,97 @@ def _kept(job: Job, row: RoundChoice) -> RoundChoice:
         record(
             Actor(user_id=job.actor_id, via="task"), job.created_at, "choice_make", "round", row.round.public_id,
             network=row.round.network_id, after={"checksum": row.answer_checksum},
+        )  # fmt: skip
+    return row
+
+
+# ------------------------------------------------------------------ one bid on one scale
+
+
+def appraisals_ask(*, actor: Actor, round_id: UUID, now: datetime) -> Job:
+    """Ask for an appraisal of every bid of a round as it was handed in; answers at once with the job."""
+    with transaction.atomic():
+        round = found(GrantRound, whole_rounds(actor), round_id, "round", with_=("network",))
+        demand(actor, "appraisal.make", network_id=round.network_id)
+        bids = list(Bid.objects.filter(round=round, state__in=_READ).select_related("current").order_by("pk"))
+        if not bids:
+            raise WrongState("No bid was handed in.")
+        job = job_create(
+            kind=APPRAISALS,
+            payload={"submissions": _submissions(bids)},
+            actor_label="an appraisal of all bids",
+            actor_id=actor.user_id,
+            network=round.network,
+            now=now,
+        )
+        record(
+            actor, now, "appraisals_ask", "round", round.public_id, network=round.network_id, after={"bids": len(bids)}
+        )
+    return job
+
+
+def _submissions(bids: list[Bid]) -> dict[str, str]:
+    """What was handed in last, by the bid's public id."""
+    return {str(bid.public_id): str(bid.current.public_id) for bid in bids if bid.current is not None}
+
+
+def check_appraisals(payload: Any) -> int:
+    """Return how many bids a payload names; raises JobRefused if it names none."""
+    named = payload.get("submissions") if isinstance(payload, dict) else None
+    if not isinstance(named, dict) or not named:
+        raise JobRefused("Appraisals are of bids as they were handed in, by id.")
+    try:
+        for public_id in (*named, *named.values()):
+            UUID(public_id)
+    except (ValueError, TypeError, AttributeError) as error:
+        raise JobRefused("Appraisals are of bids as they were handed in, by id.") from error
+    return len(named)
+
+
+def appraisals(job: Job, lease: Hold) -> dict[str, Any]:
+    """Appraise each bid of the payload as it was handed in, skipping those done.
+
+    Returns
+    -------
+    dict
+        `made`: how many bids have their appraisal.
+    """
+    return {"made": len(_appraise_all(job, lease, job.payload["submissions"]))}
+
+
+def _appraise_all(job: Job, lease: Hold, submissions: dict[str, str]) -> dict[str, BidAppraisal]:
+    """The appraisal of each bid by this release, worked out where it is not stored: bid's public id -> appraisal."""
+    newest = BidAppraisal.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
+    rows: dict[str, BidAppraisal] = {}
+    for bid_id, public_id in sorted(submissions.items()):
+        rows[bid_id] = _appraisal(job, BidSubmission.objects.get(public_id=UUID(public_id)))
+        lease.progress(len(rows))
+        if rows[bid_id].pk > newest and len(rows) < len(submissions):
+            # only after something new, so that each slice gets further than the last
+            lease.hand_back_when_time_is_up()
+    return rows
+
+
+def _appraisal(job: Job, submission: BidSubmission) -> BidAppraisal:
+    question = appraisal_question(submission)
+    recipe = {"submission": submission, "inputs_checksum": appraisal.question_checksum(question), "release": RELEASE}
+    there = BidAppraisal.objects.filter(**recipe).first()
+    if there is not None:
+        return there
+    answer = canonical_text(appraisal.appraise(question))
+    row = BidAppraisal(
+        request=canonical_text(question.model_dump(mode="json", exclude_none=True, exclude_defaults=True)),
+        answer=answer, answer_checksum=checksum(answer), created_at=job.created_at, **recipe,
+    )  # fmt: skip
+    with transaction.atomic():
+        bid = Bid.objects.select_for_update(of=("self",)).get(pk=submission.bid_id)
+        there = BidAppraisal.objects.filter(**recipe).first()
+        if there is not None:
+            return there
+        row.full_clean(validate_unique=False, validate_constraints=False)
+        row.save()
+        record(
+            Actor(user_id=job.actor_id, via="task"), job.created_at, "bid_appraise", "bid", bid.public_id,
+            network=bid.network_id, after={"submission": submission.number, "checksum": row.answer_checksum},
         )  # fmt: skip
     return row

@@ -12,7 +12,9 @@ from django.db import transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
+from modelling.appraisal import ORCHIDS
 from modelling.errors import FieldError, RequestRefused
+from modelling.selectors import taxon_row
 from projects.choices import BidState, RoundState
 from projects.contracts.base import given, pence
 from projects.contracts.bids import BidChange, BidFields, BidNew, Line, ProofSeen
@@ -35,7 +37,7 @@ from projects.rules import bids as rules
 from projects.rules import rounds as round_rules
 from projects.rules.access import Actor, bids_to_read, demand, visible_bids, visible_projects, visible_rounds
 from projects.rules.rounds import Phase
-from projects.selectors.bids import bid_facts, content_of, line_facts
+from projects.selectors.bids import bid_facts, content_of, ground_facts, group_record, line_facts
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, touched, unchanged_since
 from projects.services.meadows import forecast_create
@@ -187,6 +189,11 @@ def _set_promises(bid: Bid, asked: BidFields) -> None:
             raise broken(
                 f"/promises/{index}/project_id", "unknown", "The bid is not for this project.",
                 str(promise.project_id), "one of project_ids",
+            )  # fmt: skip
+        if promise.plant and promise.plant != ORCHIDS and taxon_row(promise.plant) is None:
+            raise broken(
+                f"/promises/{index}/plant", "unknown_plant", f"{promise.plant!r} is not a plant known here.",
+                promise.plant, "a key of the plant list, or orchids",
             )  # fmt: skip
         rows.append(
             BidPromise(
@@ -365,7 +372,7 @@ def _freeze(actor: Actor, bid: Bid, forecasts: dict[int, Forecast], now: datetim
     if number > MOST_SUBMISSIONS:
         raise broken("", "too_many", f"A bid is handed in at most {MOST_SUBMISSIONS} times.", None, "fewer")
     projects = []
-    for row in bid.projects.select_related("project"):
+    for row in bid.projects.select_related("project__site"):
         forecast = forecasts.get(row.project_id)
         latest = row.project.plans.order_by("-number").first()
         if forecast is None or latest is None or forecast.plan_id != latest.pk:
@@ -376,7 +383,8 @@ def _freeze(actor: Actor, bid: Bid, forecasts: dict[int, Forecast], now: datetim
             {
                 "id": str(row.project.public_id), "name": row.project.name, "plan_number": latest.number,
                 "plan": orjson.loads(latest.plan), "forecast_id": str(forecast.public_id),
-                "run_checksum": forecast.run.answer_checksum,
+                "run_id": str(forecast.run.public_id), "run_checksum": forecast.run.answer_checksum,
+                **ground_facts(row.project.site),
             }
         )  # fmt: skip
     content = {
@@ -388,6 +396,7 @@ def _freeze(actor: Actor, bid: Bid, forecasts: dict[int, Forecast], now: datetim
         "group": bid.group.name,
         "asked_gbp": bid.asked_pence / 100,
         "projects": projects,
+        "record": group_record(bid.group_id, timezone.localdate(now)),
         **content_of(bid),
     }
     text = orjson.dumps(content, option=orjson.OPT_SORT_KEYS).decode()

@@ -154,6 +154,8 @@ def decision_publish(*, actor: Actor, public_id: UUID, if_version: int | None, n
         bid = decision.bid
         if decision.state != DecisionState.DRAFT:
             raise WrongState("This decision is published already; a new one supersedes it.")
+        if bid.state not in {BidState.SUBMITTED, BidState.DECIDED}:
+            raise WrongState(f"This bid is {bid.get_state_display().lower()}; it is not decided.")
         if not may_be_decided(bid.round):
             raise WrongState("Decisions are published once the panel is open.")
         _demand_words(decision)

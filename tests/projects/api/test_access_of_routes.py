@@ -20,6 +20,7 @@ from projects.contracts.returns import ReturnNew
 from projects.models import (
     Award,
     Bid,
+    BidAppraisal,
     BidProject,
     BidProof,
     BidStage,
@@ -144,6 +145,7 @@ TABLE = {
     ("v1-interests", "POST"): (STAFF, 403),
     ("v1-round-money", "GET"): (COORDINATOR | FUND, 404),
     ("v1-panel", "GET"): (STAFF, 403),
+    ("v1-round-appraisals", "POST"): (FUND, 404),
     ("v1-choices", "GET"): (STAFF, 403),
     ("v1-choices", "POST"): (FUND, 404),
     ("v1-choice", "GET"): (STAFF, 404),
@@ -155,6 +157,7 @@ TABLE = {
     ("v1-bid-moves", "POST"): (LEAD, 404),
     ("v1-submissions", "GET"): (OWN, 404),
     ("v1-proofs", "POST"): (FUND, 404),
+    ("v1-appraisal", "GET"): (STAFF, 404),
     ("v1-review", "GET"): (ASSESSOR, 404),
     ("v1-review", "POST"): (ASSESSOR, 404),
     ("v1-reviews", "GET"): (STAFF, 404),
@@ -191,7 +194,9 @@ MEMBERS_TOLD_403 = {"member", "lead"}
 #: in grant rounds: who sees the thing and may not do this to it; those of the group do not see what is said of its bid
 TOLD_403 = {
     ("v1-round-money", "GET"): ASSESSOR,
+    ("v1-round-appraisals", "POST"): STAFF,
     ("v1-choices", "POST"): STAFF,
+    ("v1-appraisal", "GET"): frozenset(),
     ("v1-choice", "GET"): frozenset(),
     ("v1-bid", "PATCH"): OWN,
     ("v1-bid-moves", "POST"): OWN,
@@ -373,6 +378,10 @@ class RoundsAndBids:
         )
         BidProof.objects.create(bid=self.read, what="accounts", has_it=True)
         BidProject.objects.create(bid=self.read, project=project)
+        BidAppraisal.objects.create(
+            submission=self.read.current, release="1", request="{}", inputs_checksum="0" * 64, answer='{"flags":[]}',
+            answer_checksum=hashlib.sha256(b'{"flags":[]}').hexdigest(),
+        )  # fmt: skip
         self.review = Review.objects.create(bid=self.read, assessor=assessor, **times)
         self.decision = Decision.objects.create(
             bid=self.deciding, number=1, kind="refused", reason="Too few could be met.", letter="No.", **times
@@ -416,10 +425,10 @@ class RoundsAndBids:
 
     def things(self):
         of = {
-            self.round: "round round-moves assessors interests round-money panel choices",
+            self.round: "round round-moves assessors interests round-money panel choices round-appraisals",
             self.choice: "choice",
             self.draft: "bid checklist bid-moves submissions",
-            self.read: "proofs review reviews notes history decisions",
+            self.read: "proofs appraisal review reviews notes history decisions",
             self.decision: "decision decision-publish",
             self.offer: "award-moves",
             self.award: "award award-report payments changes money-back",

@@ -2,12 +2,14 @@
 
 from uuid import UUID
 
+from django.http import HttpResponse
 from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
+from modelling.contracts.appraisal_answers import AppraisalAnswer
 from projects import choices
 from projects.api.lists import Filter, narrowed, page, page_model, parameters
 from projects.api.nouns import IDEMPOTENCY_KEY, IF_MATCH, IF_MATCH_MAYBE, NounView, once, tagged
@@ -15,6 +17,7 @@ from projects.api.tags import version_asked
 from projects.api.v1.answers import bids as answers
 from projects.api.v1.views.sites import PAGE
 from projects.contracts.bids import BidChange, BidMove, BidNew, NoteNew, ProofSeen, ReviewWritten
+from projects.selectors import appraisals as appraisal_reads
 from projects.selectors import bids as reads
 from projects.selectors import reviews as review_reads
 from projects.services import bids as acts
@@ -145,6 +148,19 @@ class ProofsView(NounView):
         acts.proof_seen(actor=self.actor, public_id=public_id, asked=self.read(request, ProofSeen), now=timezone.now())
         row = reads.bid_get(self.actor, public_id)
         return tagged(row, answers.bid_detail(row))
+
+
+class AppraisalView(NounView):
+    """What the model says of a bid."""
+
+    @extend_schema(
+        operation_id="bids_appraisal", summary="The bid on one scale: cost, outcome, promises, flags", tags=["bids"],
+        description="As it was stored, letter for letter. It is no verdict.", responses={200: AppraisalAnswer},
+    )  # fmt: skip
+    def get(self, request: Request, public_id: UUID) -> HttpResponse:
+        self.read_query(request)
+        text = appraisal_reads.appraisal_text(reads.appraisal_get(self.actor, public_id))
+        return HttpResponse(text, content_type="application/json")
 
 
 class ReviewView(NounView):

@@ -177,6 +177,21 @@ class PanelView(NounView):
         return Response(answers.panel_answer(review_reads.panel_of(self.actor, public_id)))
 
 
+class RoundAppraisalsView(NounView):
+    """Appraising all bids."""
+
+    @extend_schema(
+        operation_id="rounds_appraise", summary="Appraise all bids of a round as they were handed in", tags=["rounds"],
+        parameters=[IDEMPOTENCY_KEY], request=None, responses={202: JobAnswer},
+    )  # fmt: skip
+    @once
+    def post(self, request: Request, public_id: UUID) -> Response:
+        self.must_be_signed_in()
+        return job_accepted(
+            request, appraisals.appraisals_ask(actor=self.actor, round_id=public_id, now=timezone.now())
+        )
+
+
 class ChoicesView(NounView):
     """What the pot could buy."""
 
