@@ -254,7 +254,8 @@ def _returns(project: ProjectFact, today: date) -> Iterator[Due]:
             yield Due("return", f"The return of {today.year} was due on {_day(by)}.", by=by, late=True)
         elif by - today <= AHEAD:
             yield Due("return", f"The return of {today.year} is due on {_day(by)}.", by=by)
-    for one in project.returns:
+    # an agreed one waits for nobody
+    for one in (one for one in project.returns if one.state != ReturnState.AGREED):
         if one.state == ReturnState.SENT_BACK:
             yield Due("return_sent_back", f"The return of {one.year} was sent back; look at what was written to you.")
         if one.unanswered:

@@ -390,19 +390,22 @@ class ReturnPage:
 
     @staticmethod
     def _amount(rule: Answer, value: float) -> str:
+        """What was found, in the unit of its rule."""
+        return one(value) if rule["attribute"] == "species_per_m2" else ReturnPage._asked(rule, value)
+
+    @staticmethod
+    def _asked(rule: Answer, value: float) -> str:
         if rule["unit"] == "share":
             return per_cent(value)
         if rule["unit"] == "m":
             return f"{value * 100:.0f}{words.NARROW_SPACE}cm"
-        return one(value) if rule["attribute"] == "species_per_m2" else words.figure(value)
+        return words.figure(value)
 
     def _limit(self, rule: Answer) -> str:
         start = _OPERATORS[rule["operator"]]
         if rule["operator"] == "between":
-            return (
-                f"{start} {self._amount(rule, rule['threshold_low'])} and {self._amount(rule, rule['threshold_high'])}"
-            )
-        return f"{start} {self._amount(rule, rule['threshold'])}" if rule["threshold"] is not None else start
+            return f"{start} {self._asked(rule, rule['threshold_low'])} and {self._asked(rule, rule['threshold_high'])}"
+        return f"{start} {self._asked(rule, rule['threshold'])}" if rule["threshold"] is not None else start
 
     @cached_property
     def indicators(self) -> list[tuple[str, str, str, str]]:

@@ -394,7 +394,7 @@ def test_found_and_allowed_for_the_surveyors_grade_are_both_told(client, county)
     row = send(county)
     text = page_of(client, at(row))
     share = parameters().number("survey_values", "detection", "knows_most").middle
-    assert f"Kinds in a quadrat 4.3 (3.5 to 5.1) {4.3 / share:.1f}" in text
+    assert f"Kinds in a quadrat if the plan is kept 4.3 (3.5 to 5.1) {4.3 / share:.1f}" in text
 
 
 def test_a_forecast_made_after_the_walk_foretold_nothing(client, county):

@@ -228,6 +228,11 @@ def test_a_return_is_due_by_the_end_of_october_from_the_first_summer(today, told
     assert found == expected
 
 
+def test_an_agreed_return_waits_for_nobody():
+    told = ReturnFact(2027, "agreed", unanswered=1, names=1), ReturnFact(2028, "agreed", names=2)
+    assert due_in_project(growing(*told), date(2028, 9, 1)) == []
+
+
 def test_what_waits_in_a_return_is_the_groups_move():
     told = ReturnFact(2027, "sent_back", unanswered=2, names=1), ReturnFact(2028, "sent", unanswered=1, names=3)
     found = {due.text for due in due_in_project(growing(*told), date(2028, 9, 1))}
