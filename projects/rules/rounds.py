@@ -6,6 +6,8 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Final
 
+from django.utils import timezone
+
 from projects.choices import BidState, RoundState
 
 
@@ -49,5 +51,5 @@ def phase(state: str, opens_at: datetime, closes_at: datetime, now: datetime) ->
 
 
 def said(moment: datetime) -> str:
-    """Return a moment as letters and refusals show it."""
-    return f"{moment:%-d %B %Y at %H:%M:%S %Z}"
+    """Return a moment as letters and refusals show it, by the clocks of the country."""
+    return f"{timezone.localtime(moment):%-d %B %Y at %H:%M:%S %Z}"

@@ -41,18 +41,28 @@ PARTS = (
 )
 #: longest label that the model takes
 LONGEST_LABEL = 200
+_WITH = ("round", "group", "network", "current")
 #: states in which a bid may still be given money
 LIVE = (BidState.CHECKED, BidState.SUBMITTED, BidState.DECIDED)
 
 
 def bid_list(actor: Actor) -> QuerySet[Bid]:
     """Bids the actor may see: their groups' own, and those they are to read."""
-    return Bid.objects.filter(visible_bids(actor)).select_related("round", "group", "network", "current")
+    return Bid.objects.filter(visible_bids(actor)).select_related(*_WITH)
+
+
+def bid_row(actor: Actor, public_id: UUID) -> Bid:
+    """One bid without its parts; raises NotFound."""
+    return _one(bid_list(actor), public_id)
 
 
 def bid_get(actor: Actor, public_id: UUID) -> Bid:
     """One bid with its parts; raises NotFound."""
-    row = bid_list(actor).filter(public_id=public_id).prefetch_related(*PARTS).first()
+    return _one(bid_list(actor).prefetch_related(*PARTS), public_id)
+
+
+def _one(rows: QuerySet[Bid], public_id: UUID) -> Bid:
+    row = rows.filter(public_id=public_id).first()
     if row is None:
         raise NotFound(f"There is no bid {public_id}, or none that you may see.")
     return row
@@ -60,14 +70,7 @@ def bid_get(actor: Actor, public_id: UUID) -> Bid:
 
 def bid_to_read(actor: Actor, public_id: UUID) -> Bid:
     """One bid for those who read bids; for its own group and whoever is near to it there is none: NotFound."""
-    row = (
-        Bid.objects.filter(bids_to_read(actor), public_id=public_id)
-        .select_related("round", "group", "network", "current")
-        .first()
-    )
-    if row is None:
-        raise NotFound(f"There is no bid {public_id}, or none that you may see.")
-    return row
+    return _one(Bid.objects.filter(bids_to_read(actor)).select_related(*_WITH), public_id)
 
 
 def submissions_of(actor: Actor, bid: Bid) -> QuerySet[BidSubmission]:
@@ -88,7 +91,7 @@ def appraisal_get(actor: Actor, public_id: UUID) -> BidAppraisal:
 
 def history_of(actor: Actor, public_id: UUID) -> QuerySet[AuditEntry]:
     """What was done about a bid, the latest first: all of it for those who read it, for its group what concerns it."""
-    bid = bid_get(actor, public_id)
+    bid = bid_row(actor, public_id)
     rows = AuditEntry.objects.filter(object_id=bid.public_id).select_related("actor", "group").order_by("-pk")
     if Bid.objects.filter(bids_to_read(actor), pk=bid.pk).exists():
         return rows

@@ -24,7 +24,7 @@ from projects.models.decisions import AWARDING
 from projects.rules.access import Actor, bids_to_read, demand, of_bids, visible_bids
 from projects.rules.awards import AwardFact, due_of_award
 from projects.rules.due import Due
-from projects.selectors.bids import bid_get
+from projects.selectors.bids import bid_row
 
 _AWARD_WITH: Final = ("round", "group", "bid", "bid__network", "decision")
 
@@ -46,7 +46,7 @@ def decision_get(actor: Actor, public_id: UUID) -> Decision:
 
 def decisions_of(actor: Actor, bid_id: UUID) -> QuerySet[Decision]:
     """Decisions about a bid, the latest first; raises NotFound, NotAllowed."""
-    bid = bid_get(actor, bid_id)
+    bid = bid_row(actor, bid_id)
     demand(actor, "decision.read", group_id=bid.group_id, network_id=bid.network_id)
     return decision_list(actor).filter(bid=bid).order_by("-number")
 

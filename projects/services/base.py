@@ -37,6 +37,12 @@ CONSTRAINTS: Final = {
     "permission_expires_after_answer": ("/expires_on", "contradiction", "It ends before it was given."),
     "membership_once_at_a_time": ("", "taken", "This person belongs to the group already."),
     "network_role_held_once": ("", "taken", "This person holds the role already."),
+    "round_name_once_per_network": ("/name", "taken", "There is a round of this name in the network already."),
+    "round_pot_never_exceeded": ("/pot_gbp", "out_of_range", "More than that is committed already."),
+    "rate_once_a_day": ("/rates", "twice", "Two rates of the same skill begin on the same day."),
+    "decision_one_draft": ("", "taken", "There is a decision being written already; change that."),
+    "payment_once_a_stage": ("/stage", "taken", "Money for this stage was asked for already."),
+    "project_funded_once_a_round": ("", "taken", "One of its projects is paid for in this round already."),
     "work_hours_have_heads": ("/heads", "contradiction", "Hours need people: say how many came."),
 }  # fmt: skip
 #: columns and what requests call them

@@ -77,7 +77,7 @@ class BidView(NounView):
     )  # fmt: skip
     def patch(self, request: Request, public_id: UUID) -> Response:
         self.must_be_signed_in()
-        version = version_asked(request, reads.bid_get(self.actor, public_id))
+        version = version_asked(request, reads.bid_row(self.actor, public_id))
         asked = self.read(request, BidChange)
         acts.bid_change(actor=self.actor, public_id=public_id, asked=asked, if_version=version, now=timezone.now())
         row = reads.bid_get(self.actor, public_id)
@@ -112,7 +112,7 @@ class BidMovesView(NounView):
     def post(self, request: Request, public_id: UUID) -> Response:
         self.must_be_signed_in()
         now = timezone.now()
-        version = version_asked(request, reads.bid_get(self.actor, public_id), needed=False)
+        version = version_asked(request, reads.bid_row(self.actor, public_id), needed=False)
         to = self.read(request, BidMove).to
         if to == "submitted":
             acts.bid_submit(actor=self.actor, public_id=public_id, if_version=version, now=now)
@@ -131,7 +131,7 @@ class SubmissionsView(NounView):
     )  # fmt: skip
     def get(self, request: Request, public_id: UUID) -> Response:
         said = self.read_query(request, *PAGE)
-        rows = reads.submissions_of(self.actor, reads.bid_get(self.actor, public_id))
+        rows = reads.submissions_of(self.actor, reads.bid_row(self.actor, public_id))
         return Response(page(request, rows, said, lambda found: [answers.submission_answer(row) for row in found]))
 
 
