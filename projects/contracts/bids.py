@@ -27,6 +27,7 @@ MOST_STAGES: Final = 20
 MOST_PROMISES: Final = 40
 MOST_ATTACHMENTS: Final = 10
 MOST_SPECIES: Final = 100
+MOST_HOURS: Final = 1_000_000
 MOST_BYTES: Final = 10_000_000
 #: open data about grants wants titles under 140 letters
 Title = Annotated[Phrase, Field(max_length=139)]
@@ -80,6 +81,8 @@ class Promise(Strict):
         if self.kind == "species_per_m2" and self.amount > MOST_SPECIES:
             raise refused("out_of_range", f"Read {self.amount}; no square metre holds so many species.",
                           f"at most {MOST_SPECIES}")  # fmt: skip
+        if self.kind == "volunteer_hours" and self.amount > MOST_HOURS:
+            raise refused("out_of_range", f"Read {self.amount}; no group gives so many hours.", f"at most {MOST_HOURS}")
         if (self.kind == "plant") != bool(self.plant):
             raise refused("missing", "A promised plant is named, and nothing else is.", "plant with kind plant")
         return self

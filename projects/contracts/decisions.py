@@ -33,7 +33,7 @@ class DecisionChange(Strict):
     conditions: LongText = ""
     reason: LongText = ""
     letter: Annotated[LongText, Field(max_length=8000)] = ""
-    """Left out, it is drafted anew where anything else changes."""
+    """Left out, it follows what else is changed, until somebody has written in it."""
 
 
 class AwardMove(Strict):

@@ -70,6 +70,20 @@ def letter(fact: LetterFact) -> str:
     return "\n\n".join(parts) + "\n"
 
 
+def terms(conditions: str, *, aftercare_years: int, report_due_on: date) -> str:
+    """Return what a group agrees to by accepting an offer, as plain text."""
+    years = f"{aftercare_years} year{'' if aftercare_years == 1 else 's'}"
+    lines = [
+        "The money is spent on the work in the bid and on nothing else, and shown in the accounts as restricted.",
+        "Payment is asked for stage by stage, each with what shows that it was done.",
+        "Dates, budget, seed or ground are changed only once the funder has agreed.",
+        f"A report comes by {report_due_on:%-d %B %Y}. Money that is not spent comes back.",
+    ]
+    if aftercare_years:
+        lines.append(f"The meadow is looked after for {years}, and its yearly returns are sent.")
+    return "\n".join([*lines, *(["Conditions:", conditions] if conditions else [])])
+
+
 def feedback(asked: str, about_the_set: Sequence[str], flags: Sequence[str]) -> list[str]:
     """Return what would have helped a bid: what bound, then what stood out in it, each once; never nothing."""
     found = [*about_the_set, *flags] or [f"It asked for {asked}; the pot did not reach for every bid."]

@@ -13,7 +13,8 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from modelling.arrays import checksum
-from modelling.contracts.appraisal import AppraisalQuestion
+from modelling.contracts import LAST_DAY
+from modelling.contracts.appraisal import MOST_FACTS, AppraisalQuestion
 from modelling.models import ModelRun
 from modelling.reading import read_as
 from modelling.selectors import StoredTextDamaged
@@ -96,16 +97,19 @@ def appraisal_question(submission: BidSubmission) -> AppraisalQuestion:
         "aftercare_years": content["aftercare_years"],
         "reclaims_vat": content["vat_recovered"],
         "round": _round(bid.round, starts, ends),
-        "permissions": [part | {"project": row["id"]} for row in projects for part in row["permissions"]],
+        "permissions": [
+            part | {"project": row["id"]} for row in projects for part in row["permissions"]
+        ][:MOST_FACTS],
         "other_funding": [
             part
             | {
-                "project": row["id"], "kind": "other", "from_day": part["from_day"] or min(starts, ends).isoformat(),
+                "project": row["id"], "kind": "other",
+                "from_day": part["from_day"] or min(starts.isoformat(), part["until_day"] or ends.isoformat()),
                 "until_day": part["until_day"] or max(ends.isoformat(), part["from_day"] or ""),
             }
             for row in projects
             for part in row["other_funding"]
-        ],
+        ][:MOST_FACTS],
         "record": content["record"],
     }  # fmt: skip
     return read_as(AppraisalQuestion, question)
@@ -148,7 +152,7 @@ def _round(round: GrantRound, starts: date, ends: date) -> dict[str, Any]:
         "money_from": round.starts_earliest_on.isoformat(),
         "earliest_start": round.starts_earliest_on.isoformat(),
         "latest_end": max(ends, round.starts_earliest_on).isoformat(),
-        "report_on": [(ends + timedelta(days=round.report_days)).isoformat()],
+        "report_on": [min(ends + timedelta(days=round.report_days), LAST_DAY).isoformat()],
         "least_aftercare_years": round.aftercare_years_least,
         "in_kind_rates": [{"skill": skill, "pence_per_hour": rate} for skill, rate in sorted(rates.items())],
         "most_volunteer_share_of_match": round.volunteer_match_percent / PERCENT,

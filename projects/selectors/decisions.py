@@ -144,9 +144,11 @@ OPEN_HEADINGS: Final = {
 
 
 def open_awards() -> QuerySet[Award]:
-    """Published awards that a group did not decline: what anybody may know. Says nothing of sites and projects."""
-    rows = Award.objects.filter(decision__state="published", decision__kind__in=AWARDING)
-    rows = rows.exclude(state=AwardState.DECLINED).exclude(state=AwardState.WITHDRAWN, paid_pence=0)
+    """Published awards that stand, or of which money was paid: what anybody may know. Nothing of sites and projects."""
+    stands = Q(decision__state="published", decision__kind__in=AWARDING) & ~Q(
+        state__in=[AwardState.DECLINED, AwardState.WITHDRAWN]
+    )
+    rows = Award.objects.filter(stands | Q(paid_pence__gt=0))
     return rows.select_related("round__network", "group__district", "bid", "decision")
 
 

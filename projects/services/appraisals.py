@@ -157,10 +157,10 @@ def choice(job: Job, lease: Hold) -> dict[str, Any]:
     Returns
     -------
     dict
-        `choice`: its public id.
+        `choice`: its public id; `refused`: bids that cannot be appraised, which count as bringing nothing.
     """
     round = GrantRound.objects.get(public_id=UUID(job.payload["round"]))
-    appraised = _appraise_all(job, lease, job.payload["submissions"])
+    appraised, refused = _appraise_all(job, lease, job.payload["submissions"])
     checksums = {bid: row.answer_checksum for bid, row in appraised.items()}
     text = orjson.dumps(
         {"question": job.payload["question"], "appraisals": checksums}, option=orjson.OPT_SORT_KEYS
@@ -170,13 +170,15 @@ def choice(job: Job, lease: Hold) -> dict[str, Any]:
     if there is None:
         question = read_as(PortfolioQuestion, job.payload["question"])
         draws = {bid: orjson.loads(row.answer)["worlds"]["rich_ha_as_usual"] for bid, row in appraised.items()}
+        worlds = max(map(len, draws.values()), default=1)
+        draws |= {row["bid"]: [0.0] * worlds for row in refused}
         answer = canonical_text(portfolio.choose(question, {} if question.objective == "score" else draws))
         there = _kept(job, RoundChoice(
             request=text, answer=answer, answer_checksum=checksum(answer), created_by_id=job.actor_id,
             created_at=job.created_at, **recipe,
         ))  # fmt: skip
-    lease.progress(len(appraised) + 1)
-    return {"choice": str(there.public_id)}
+    lease.progress(len(job.payload["submissions"]) + 1)
+    return {"choice": str(there.public_id), "refused": refused}
 
 
 def _kept(job: Job, row: RoundChoice) -> RoundChoice:
@@ -246,22 +248,29 @@ def appraisals(job: Job, lease: Hold) -> dict[str, Any]:
     Returns
     -------
     dict
-        `made`: how many bids have their appraisal.
+        `made`: how many bids have their appraisal; `refused`: bid and reason of those that cannot have one.
     """
-    return {"made": len(_appraise_all(job, lease, job.payload["submissions"]))}
+    made, refused = _appraise_all(job, lease, job.payload["submissions"])
+    return {"made": len(made), "refused": refused}
 
 
-def _appraise_all(job: Job, lease: Hold, submissions: dict[str, str]) -> dict[str, BidAppraisal]:
-    """The appraisal of each bid by this release, worked out where it is not stored: bid's public id -> appraisal."""
+def _appraise_all(
+    job: Job, lease: Hold, submissions: dict[str, str]
+) -> tuple[dict[str, BidAppraisal], list[dict[str, str]]]:
+    """The appraisal of each bid by this release, worked out where it is not stored, and those that cannot have one."""
     newest = BidAppraisal.objects.order_by("-pk").values_list("pk", flat=True).first() or 0
     rows: dict[str, BidAppraisal] = {}
-    for bid_id, public_id in sorted(submissions.items()):
-        rows[bid_id] = _appraisal(job, BidSubmission.objects.get(public_id=UUID(public_id)))
-        lease.progress(len(rows))
-        if rows[bid_id].pk > newest and len(rows) < len(submissions):
+    refused: list[dict[str, str]] = []
+    for done, (bid_id, public_id) in enumerate(sorted(submissions.items()), start=1):
+        try:
+            rows[bid_id] = _appraisal(job, BidSubmission.objects.get(public_id=UUID(public_id)))
+        except RequestRefused as error:
+            refused.append({"bid": bid_id, "detail": " ".join(fault.detail for fault in error.errors)})
+        lease.progress(done)
+        if bid_id in rows and rows[bid_id].pk > newest and done < len(submissions):
             # only after something new, so that each slice gets further than the last
             lease.hand_back_when_time_is_up()
-    return rows
+    return rows, refused
 
 
 def _appraisal(job: Job, submission: BidSubmission) -> BidAppraisal:

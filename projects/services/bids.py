@@ -13,6 +13,7 @@ from django.db.models import F, Q
 from django.utils import timezone
 
 from modelling.appraisal import ORCHIDS
+from modelling.contracts.appraisal import MOST_PENCE
 from modelling.errors import FieldError, RequestRefused
 from modelling.selectors import taxon_row
 from projects.choices import BidState, RoundState
@@ -64,6 +65,8 @@ def bid_create(*, actor: Actor, asked: BidNew, now: datetime) -> Bid:
                 str(group.public_id), f"a group of {round.district}",
             )  # fmt: skip
         phase = round_rules.phase(round.state, round.opens_at, round.closes_at, now)
+        if phase == Phase.DRAFT:
+            raise WrongState("This round is not announced yet.")
         if phase not in {Phase.COMING, Phase.OPEN}:
             raise WrongState(f"This round closed on {round_rules.said(round.closes_at)}.")
         if Bid.objects.filter(round=round, group=group).count() >= MOST_BIDS:
@@ -215,6 +218,9 @@ def _line(bid: Bid, number: int, line: Line) -> BidLine:
         )
     # half a penny is rounded up, as a till does
     net = (quantity * price + MILLI // 2) // MILLI
+    if net + vat > MOST_PENCE:
+        most = f"at most {MOST_PENCE // 100}"
+        raise broken(f"{where}/unit_price_gbp", "out_of_range", "No line costs so much.", line.unit_price_gbp, most)
     if line.net_gbp is not None and pence(line.net_gbp) != net:
         raise broken(
             f"{where}/net_gbp", "not_reconciled",

@@ -115,13 +115,14 @@ def _held(actor: Actor, public_id: UUID, act: str, if_version: int | None) -> De
 def decision_change(
     *, actor: Actor, public_id: UUID, asked: DecisionChange, if_version: int | None, now: datetime
 ) -> Decision:
-    """Change a decision that is not published; where its letter is not given, it is drafted anew."""
+    """Change a decision that is not published; its letter follows until somebody has written in it."""
     with transaction.atomic():
         decision = _held(actor, public_id, "decision.write", if_version)
         if decision.state != DecisionState.DRAFT:
             raise WrongState("A published decision is final; a new one supersedes it.")
         before = _told(decision)
         values = given(asked)
+        as_drafted = decision.letter == _letter(decision)
         for name in ("kind", "conditions", "reason"):
             if name in values:
                 setattr(decision, name, values[name])
@@ -130,7 +131,10 @@ def decision_change(
         if "kind" in values:
             helped = decision.kind not in rules.AWARDING
             decision.feedback = feedback_for(actor, decision.bid, None) if helped else []
-        decision.letter = asked.letter if "letter" in values else _letter(decision)
+        if "letter" in values:
+            decision.letter = asked.letter
+        elif as_drafted:
+            decision.letter = _letter(decision)
         save_changed(decision, now)
         record(
             actor, now, "decision_change", "bid", decision.bid.public_id, network=decision.bid.network_id,
@@ -241,7 +245,9 @@ def _award(decision: Decision, award: Award | None, now: datetime) -> None:
     award.decision, award.amount_pence = decision, decision.amount_pence
     award.committed_pence = decision.amount_pence - award.returned_pence
     award.restricted_purpose = bid.title
-    award.terms = decision.conditions
+    award.terms = rules.terms(
+        decision.conditions, aftercare_years=bid.aftercare_years, report_due_on=award.report_due_on
+    )
     if raised and award.state != AwardState.ACCEPTED:
         award.state, award.accept_by = AwardState.OFFERED, today + timedelta(days=round.accept_days)
     commit(round.pk, award.committed_pence - taken, now)

@@ -12,7 +12,7 @@ from modelling.models import StoredForGood
 from projects.contracts.base import read_as
 from projects.contracts.rounds import ChoiceNew
 from projects.errors import NotAllowed, NotFound, RuleBroken, WrongState
-from projects.models import AuditEntry, BidAppraisal, Job, RoundChoice
+from projects.models import AuditEntry, BidAppraisal, BidSubmission, Job, OtherFunding, Permission, RoundChoice
 from projects.rules.jobs import JobRefused
 from projects.selectors.appraisals import appraisal_question, feedback_for
 from projects.selectors.bids import appraisal_get
@@ -55,7 +55,7 @@ def chosen(scene, **said):
 def test_all_bids_are_appraised_once_and_their_text_never_changes(scene):
     with audited("appraisals_ask", "round", scene.fund):
         job = appraisals.appraisals_ask(actor=scene.fund, round_id=scene.round.public_id, now=AFTER)
-    assert run(job) == {"made": 2}
+    assert run(job) == {"made": 2, "refused": []}
     row = appraisal_get(scene.fund, scene.bids[YEWS].public_id)
     answer = AppraisalAnswer.model_validate_json(row.answer)
     assert answer.cost.grant_gbp == 600.0
@@ -92,7 +92,7 @@ def test_the_pot_buys_the_best_it_can_and_the_answer_is_kept(scene):
     (out,) = [bid for bid in scene.bids.values() if str(bid.public_id) != best]
     assert [told.id for told in answer.not_chosen] == [str(out.public_id)]
     assert feedback_for(scene.fund, out, row.public_id)[0] == answer.not_chosen[0].sentence
-    assert run(ask(scene, now=PANEL)) == {"choice": str(row.public_id)}
+    assert run(ask(scene, now=PANEL)) == {"choice": str(row.public_id), "refused": []}
     assert RoundChoice.objects.count() == 1
     assert choice_get(scene.fund, row.public_id) == row
 
@@ -199,3 +199,28 @@ def test_a_worker_that_dies_in_the_middle_is_taken_over_and_nothing_is_made_twic
     job.refresh_from_db()
     assert (job.state, job.attempts) == ("done", 2)
     assert (BidAppraisal.objects.count(), RoundChoice.objects.count(), Job.objects.count()) == (2, 1, 1)
+
+
+def test_a_bid_that_cannot_be_appraised_is_told_and_does_not_stop_the_others(scene):
+    content = orjson.loads(scene.bids[VERGE].current.content)
+    content["promises"] = [{"kind": "people", "amount": 0, "by_year": 2030}]
+    text = orjson.dumps(content, option=orjson.OPT_SORT_KEYS).decode()
+    broken = BidSubmission(bid=scene.bids[VERGE], number=2, content=text, checksum=checksum(text))
+    broken.save()
+    scene.bids[VERGE].current = broken
+    scene.bids[VERGE].save()
+    result = run(ask(scene, pot_gbp=2000.0))
+    assert [row["bid"] for row in result["refused"]] == [str(scene.bids[VERGE].public_id)]
+    answer = PortfolioAnswer.model_validate_json(RoundChoice.objects.get().answer)
+    assert str(scene.bids[VERGE].public_id) not in answer.best.ids
+
+
+def test_other_money_and_permissions_reach_the_appraisal_as_they_were(scene):
+    garden = scene.county.sites["Wenna’s garden"]
+    OtherFunding.objects.create(site=garden, funder="Sands", what_for="seed", ends_on=WRITING.date())
+    Permission.objects.filter(site=garden).update(need="not_needed")
+    bid = scene.handed_in("Behind the house", 150.0, other_funding_note="Only the fence.")
+    question = appraisal_question(bid.current)
+    (money,) = question.other_funding
+    assert (money.label, money.from_day, money.until_day) == ("Sands: seed", WRITING.date(), WRITING.date())
+    assert {part.standing for part in question.permissions} == {"not_needed"}

@@ -4,11 +4,12 @@ import pytest
 
 from projects.contracts.base import read_as
 from projects.contracts.decisions import DecisionChange
+from projects.contracts.sites import SiteChange
 from projects.errors import NotAllowed, NotFound, RuleBroken, Stale, WrongState
 from projects.models import Bid, Decision, FundedProject, GrantRound
 from projects.selectors.decisions import decision_list, flat_grant, open_awards, open_grant
 from projects.selectors.rounds import pots_that_do_not_add_up, round_money
-from projects.services import decisions
+from projects.services import decisions, sites
 from tests.projects.grants import AFTER, PANEL, VERGE, YEWS, grants
 from tests.projects.proof import audited, refused
 
@@ -111,9 +112,11 @@ def test_the_letter_can_be_written_by_hand_and_is_drafted_anew_when_the_facts_ch
     assert "Too many good bids." in draft.letter
     assert draft.feedback == ["It asked for £600; the pot did not reach for every bid."]
     assert "- It asked for £600" in draft.letter
-    assert change(scene, draft, letter="Dear neighbours,\nnot this time.").letter.startswith("Dear neighbours")
     assert "not on a north slope" in change(scene, draft, reason="Too many, not on a north slope.").letter
     assert "£600, on the conditions" in change(scene, draft, kind="conditional", conditions="A faculty.").letter
+    # what somebody wrote is kept
+    assert change(scene, draft, letter="Dear neighbours,\nnot this time.").letter.startswith("Dear neighbours")
+    assert change(scene, draft, reason="Other.").letter.startswith("Dear neighbours")
 
 
 def test_limits_by_group_hold_over_all_its_awards():
@@ -210,3 +213,28 @@ def test_numbers_of_decisions_count_up_whoever_writes_them(scene):
     for _ in range(3):
         scene.decide(scene.bids[YEWS])
     assert list(Decision.objects.order_by("number").values_list("number", flat=True)) == [1, 2, 3]
+
+
+def test_an_award_for_private_ground_tells_nothing_of_it(scene):
+    """Whether the ground is private or open, no byte of the open data differs."""
+    county = scene.county
+    GrantRound.objects.filter(pk=scene.round.pk).update(state="announced")
+    garden = scene.handed_in("Behind the house", 100.0, title="A small meadow", summary="Seed for a group.")
+    GrantRound.objects.filter(pk=scene.round.pk).update(state="panel")
+    scene.decide(garden)
+    told = str(open_grant(open_awards().get()))
+    for word in ("Behind the house", "Wenna", "35789", "garden"):
+        assert word not in told
+    site = county.sites["Wenna’s garden"]
+    sites.site_change(
+        actor=scene.leader(YEWS), public_id=site.public_id, asked=SiteChange(publicity="square_1_km"), if_version=None,
+        now=PANEL,
+    )  # fmt: skip
+    assert str(open_grant(open_awards().get())) == told
+
+
+def test_terms_and_letter_of_an_award_say_what_it_is_for(scene):
+    scene.decide(scene.bids[YEWS], "conditional", conditions="The faculty in writing.")
+    terms = scene.award(scene.bids[YEWS]).terms
+    assert "looked after for 3 years" in terms
+    assert terms.endswith("Conditions:\nThe faculty in writing.")

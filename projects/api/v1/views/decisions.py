@@ -85,7 +85,7 @@ class DecisionView(NounView):
 
     @extend_schema(
         operation_id="decisions_change", summary="Change a decision before it is published", tags=["awards"],
-        description="Where the letter is not given, it is drafted anew.",
+        description="The letter follows what is changed until somebody has written in it.",
         parameters=[IF_MATCH], request=DecisionChange, responses={200: answers.DecisionAnswer},
     )  # fmt: skip
     def patch(self, request: Request, public_id: UUID) -> Response:
