@@ -140,6 +140,13 @@ class CameBy(models.TextChoices):
     API = "api", "The API"
 
 
+class UploadState(models.TextChoices):
+    """How far a sheet that somebody sent has come."""
+
+    WAITING = "waiting", "Waiting to be looked through"
+    ACCEPTED = "accepted", "Accepted"
+
+
 class RoundState(models.TextChoices):
     """How far a grant round has come by people's acts; whether it is open follows from the time."""
 

@@ -41,6 +41,7 @@ from projects.models.returns import (
 from projects.models.reviews import BidNote, Review, ReviewScore
 from projects.models.rounds import Criterion, GrantRound, InKindRate, Interest, RoundAssessor, RoundChoice
 from projects.models.sites import OtherFunding, Site, SiteZone, SoilTest
+from projects.models.uploads import RefusedRow, SheetUpload, UploadPart
 
 __all__ = [
     "ApiToken",
@@ -79,6 +80,7 @@ __all__ = [
     "PaymentRequest",
     "Permission",
     "PlanVersion",
+    "RefusedRow",
     "RememberedAnswer",
     "ReturnQuestion",
     "ReturnResult",
@@ -89,6 +91,7 @@ __all__ = [
     "RoundAssessor",
     "RoundChoice",
     "Settlement",
+    "SheetUpload",
     "SignInFailure",
     "Site",
     "SitePlace",
@@ -96,6 +99,7 @@ __all__ = [
     "SoilTest",
     "StageChange",
     "TaxonRecord",
+    "UploadPart",
     "User",
     "Village",
     "WorkEntry",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -19,7 +19,7 @@ from modelling.arrays import canonical_text
 from modelling.contracts.outcomes import SurveyQuestion
 from modelling.reading import read_as
 from modelling.release import RESULTS_VERSION
-from modelling.selectors import reference_checksum, taxa_of_mix
+from modelling.selectors import reference_checksum, taxa_of_mix, taxon_row
 from modelling.services import random_seed_of
 from projects.contracts.returns import ReturnNew
 from projects.errors import NotFound
@@ -90,6 +90,18 @@ def settled_content(version: ReturnVersion) -> ReturnNew:
         for item in (item for items in lists for item in items):
             # names are kept without the blanks around them
             item["taxon"] = settled.get(item["name"]) or settled.get(item["name"].strip()) or item.get("taxon")
+    return read_as(ReturnNew, data)
+
+
+def settled_as_known(asked: ReturnNew, remembered: Mapping[str, str]) -> ReturnNew:
+    """The return with each name settled that the tables or the group know to the letter."""
+    data = asked.model_dump(mode="json", exclude_unset=True)
+    for visit in data.get("visits", ()):
+        lists = [visit.get("whole_site", ()), *(quadrat.get("records", ()) for quadrat in visit.get("quadrats", ()))]
+        for item in (item for items in lists for item in items):
+            if not item.get("taxon"):
+                match = names.match(item["name"], remembered=remembered)
+                item["taxon"] = match.taxon if match.settled and taxon_row(match.taxon or "") else None
     return read_as(ReturnNew, data)
 
 

@@ -12,11 +12,10 @@ from django.db import transaction
 from django.utils import timezone
 
 from modelling import names
-from modelling.reading import read_as
 from modelling.selectors import taxon_row
 from projects.choices import CameBy, ReturnState, Via
 from projects.contracts.returns import NameSettled, NamesSettled, ReturnNew
-from projects.errors import RuleBroken, WrongState, broken
+from projects.errors import RuleBroken, Stale, WrongState, broken
 from projects.models import (
     MeadowProject,
     NameChoice,
@@ -30,7 +29,7 @@ from projects.models import (
 )
 from projects.rules import returns as rules
 from projects.rules.access import Actor, demand, visible_inner, visible_projects
-from projects.selectors.returns import known_before, remembered_names, result_of
+from projects.selectors.returns import known_before, remembered_names, result_of, settled_as_known
 from projects.services.audit import record
 from projects.services.base import found, save_changed, save_new, unchanged_since
 
@@ -41,11 +40,22 @@ _SEEN: Final = ("project__group", "project__network")
 
 
 def return_send(
-    *, actor: Actor, project_id: UUID, asked: ReturnNew, now: datetime, came_by: str = CameBy.FORM
+    *,
+    actor: Actor,
+    project_id: UUID,
+    asked: ReturnNew,
+    now: datetime,
+    came_by: str = CameBy.FORM,
+    beside: int | None = None,
 ) -> tuple[OutcomeReturn, bool]:
     """Send a year's return, or a new version of it; with the same submission id again, nothing changes.
 
     Names that the tables or the group's earlier choices know to the letter are settled; the others wait for a person.
+
+    Parameters
+    ----------
+    beside
+        Number of the version that it was laid beside, 0 for none; Stale if another one stands there by now.
 
     Returns
     -------
@@ -62,10 +72,13 @@ def return_send(
         )
         if row is not None and sent is not None and sent.exists():
             return row, False
+        number = row.current.number if row is not None and row.current is not None else 0
+        if beside is not None and beside != number:
+            raise Stale(f"The return of {asked.year} was sent anew in the meantime; look at what there is now.")
         faults = list(rules.errors(asked, today))
         if faults:
             raise RuleBroken(faults[0].detail, faults)
-        settled = _settled(asked, remembered_names(project.group_id))
+        settled = settled_as_known(asked, remembered_names(project.group_id))
         if row is None:
             row = save_new(
                 OutcomeReturn(
@@ -98,18 +111,6 @@ def return_send(
         )  # fmt: skip
     _keep_result(actor, row, now)
     return row, True
-
-
-def _settled(asked: ReturnNew, remembered: dict[str, str]) -> ReturnNew:
-    """The return with each name settled that the tables or the group know to the letter."""
-    data = asked.model_dump(mode="json", exclude_unset=True)
-    for visit in data.get("visits", ()):
-        lists = [visit.get("whole_site", ()), *(quadrat.get("records", ()) for quadrat in visit.get("quadrats", ()))]
-        for item in (item for items in lists for item in items):
-            if not item.get("taxon"):
-                match = names.match(item["name"], remembered=remembered)
-                item["taxon"] = match.taxon if match.settled and taxon_row(match.taxon or "") else None
-    return read_as(ReturnNew, data)
 
 
 def _add_version(

@@ -3,6 +3,9 @@
 Bytes in, plain rows out; nothing here knows of rows in a database, of people or of pages.
 """
 
+from projects.sheets.desk import fits
+from projects.sheets.dividing import LEAVE_OUT, Divided, Part, Place, divide
+from projects.sheets.keeping import kept_text, read_kept
 from projects.sheets.results import (
     AS_WRITTEN,
     Choice,
@@ -14,11 +17,11 @@ from projects.sheets.results import (
     Understood,
 )
 from projects.sheets.tables import Cell, Row, Sheet, SheetRefused, read_table
-from projects.sheets.template import TEMPLATE_VERSION, TemplateFor, refused_rows_csv, template
+from projects.sheets.template import TEMPLATE_VERSION, TemplateFor, refused_rows_csv, template, template_csv
 from projects.sheets.understanding import understand
 
 __all__ = [
-    "AS_WRITTEN", "TEMPLATE_VERSION", "Cell", "Choice", "ForYear", "Question", "Reason", "Row", "Sheet", "SheetRefused",
-    "SourceRow", "TemplateFor", "TemplateMark", "Understood", "read_table", "refused_rows_csv", "template",
-    "understand",
+    "AS_WRITTEN", "LEAVE_OUT", "TEMPLATE_VERSION", "Cell", "Choice", "Divided", "ForYear", "Part", "Place", "Question",
+    "Reason", "Row", "Sheet", "SheetRefused", "SourceRow", "TemplateFor", "TemplateMark", "Understood", "divide",
+    "fits", "kept_text", "read_kept", "read_table", "refused_rows_csv", "template", "template_csv", "understand",
 ]  # fmt: skip

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from modelling.names import Match, match, members
 from modelling.selectors import parameters
-from projects.sheets.layouts import text_of
+from projects.sheets.layouts import Layout, text_of
 from projects.sheets.results import AS_WRITTEN, Choice, ForYear, Question, Reason, Role
 from projects.sheets.tables import Cell, Row, Sheet
 from projects.sheets.values import (
@@ -52,6 +52,16 @@ PROBLEMS: Final = {
     "too_long": "a text longer than is read",
 }
 WHOLE_SITE: Final = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """What is known of sheets as a whole, where only some of their rows are read here."""
+
+    layouts: Mapping[str, Layout | None] = field(default_factory=dict)
+    """Name of a sheet -> how its table is laid out."""
+    likely: Mapping[str, tuple[Scale, ...]] = field(default_factory=dict)
+    """Name of a sheet -> the scales that all its amounts may be on."""
 
 
 @dataclass(slots=True)
@@ -102,8 +112,9 @@ class Measured:
 class Desk:
     """One reading of a file."""
 
-    def __init__(self, asked: ForYear) -> None:
+    def __init__(self, asked: ForYear, whole: Whole) -> None:
         self.asked = asked
+        self.whole = whole
         self.rows: list[Told] = []
         self.questions: dict[str, Asked] = {}
         self.seen: list[Seen] = []
@@ -157,7 +168,7 @@ class Desk:
         """The answer given to a question; None, and the question kept, where there is none yet."""
         options = tuple(Choice(value, label) for value, label in choices)
         answer = self.asked.answers.get(key)
-        if answer is not None and (any(option.value == answer for option in options) or self._free(free, answer)):
+        if answer is not None and (any(option.value == answer for option in options) or fits(free, answer)):
             return answer
         if key not in self.questions and told is not None and len(self.questions) >= MOST_QUESTIONS:
             text = f"More than {MOST_QUESTIONS} things would have to be asked; this row comes after them."
@@ -177,14 +188,6 @@ class Desk:
         if key in self.questions:
             told.asks.add(key)
             self.questions[key].rows[told.sheet, told.row.number] = None
-
-    def _free(self, free: str, answer: str) -> bool:
-        if free == "day":
-            try:
-                return date.fromisoformat(answer) is not None
-            except ValueError:
-                return False
-        return free == "taxon" and answer in parameters().nouns["taxa"]
 
     def note(self, sheet: str, cell: Cell) -> None:
         if len(self.notes) < MOST_NOTES:
@@ -264,7 +267,7 @@ class Desk:
     def scale_of(self, sheet: Sheet, where: str, hint: str, cells: list[Cell]) -> Scale | None:
         """The scale that amounts are on: named, plain from the amounts, or asked; None while it is not known."""
         amounts = [amount_of(cell) for cell in cells if not cell.problem]
-        likely = likely_scales(amounts)
+        likely = self.whole.likely.get(sheet.name) or likely_scales(amounts)
         named = list(dict.fromkeys(scale_named(hint)))
         letters = any(amount.kind == "letter" and amount.text != "r" for amount in amounts)
         if letters and named == ["percent"] and "cover" in hint.casefold() and "%" not in hint:
@@ -355,6 +358,16 @@ class Desk:
             self.refuse(told, "bad_figure", f"{cell.address}: read {text_of(cell)[:40]!r} for {words}.", cell, expected)
             return
         self.measured.append(Measured(told, day, label, what, int(number) if whole else round(number, 2), cell))
+
+
+def fits(free: str, answer: str) -> bool:
+    """Whether an answer beyond the choices is one: a day, or the key of a plant."""
+    if free == "day":
+        try:
+            return date.fromisoformat(answer) is not None
+        except ValueError:
+            return False
+    return free == "taxon" and answer in parameters().nouns["taxa"]
 
 
 def _day_words(day: date) -> str:

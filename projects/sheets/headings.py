@@ -18,6 +18,8 @@ _ROLES: Final = tuple(
     (role, re.compile(pattern))
     for role, pattern in (
         ("own", r"^(?:sheet|row|what is wrong|what would be right)$"),
+        ("meadow", r"^(?:meadow|project|site)s?(?: (?:name|id))?$|^name of (?:the )?(?:meadow|project|site)$"),
+        ("year", r"^(?:year|summer)$"),
         ("note", r"note|comment|remark"),
         ("bare_ground_percent", r"\bbare\b"),
         ("litter_percent", r"\blitter\b|\bthatch\b"),

@@ -23,7 +23,7 @@ _USED: Final[Mapping[str, frozenset[str]]] = {
     "list": frozenset({"date", "value", "cut", "rake", "graze"}),
     "work": frozenset({"what", "date", "hours", "heads", "money"}),
 }
-_ALWAYS: Final = frozenset({"name", "english", "latin", "note", "own", "surveyor", "total"})
+_ALWAYS: Final = frozenset({"name", "english", "latin", "note", "own", "meadow", "year", "surveyor", "total"})
 #: rows from the top in which the headings must stand
 MOST_ABOVE: Final = 60
 

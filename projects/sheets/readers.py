@@ -101,7 +101,8 @@ class Reader(Desk):
     # ------------------------------------------------------------------------------------------------------- tables
 
     def read_sheet(self, sheet: Sheet) -> tuple[Shape, int]:
-        layout = find_layout(sheet)
+        known = self.whole.layouts
+        layout = known[sheet.name] if sheet.name in known else find_layout(sheet)
         if layout is None:
             self.read_lines(sheet, sheet.rows)
             loose = [told for told in self.rows if told.sheet == sheet.name and not self._only_lines(told)]

@@ -175,6 +175,25 @@ def template(project: TemplateFor) -> bytes:
     return out.getvalue()
 
 
+def template_csv(project: TemplateFor) -> str:
+    """Return the walk's table for one meadow and one summer as a CSV file, for programs that read nothing else."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    quadrats = [f"Q{number}" for number in range(1, max(1, min(project.quadrats, MOST_QUADRATS)) + 1)]
+    writer.writerow([guarded(f"Summer walk {project.year}: {project.name}"[:200])])
+    writer.writerow(["Day of the walk", ""])
+    writer.writerow(["Amounts are written as", SCALE_WORDS["percent"]])
+    writer.writerow(["Size of the quadrats", "1 m x 1 m"])
+    writer.writerow(["Plant", "Latin name", *quadrats, "Elsewhere in the meadow"])
+    taxa = parameters().nouns["taxa"]
+    for key in dict.fromkeys(project.species):
+        if key in taxa:
+            writer.writerow([guarded(taxa[key]["english_name"]), guarded(taxa[key]["scientific_name"])])
+    for measure in _MEASURES:
+        writer.writerow([measure])
+    return out.getvalue()
+
+
 def refused_rows_csv(understood: Understood) -> str:
     """Return the refused rows as they were, each with what is wrong, to be mended and sent again."""
     out = io.StringIO()

@@ -10,6 +10,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Final
 
+from projects.sheets.desk import Whole
 from projects.sheets.gather import gather, source_rows
 from projects.sheets.layouts import text_of
 from projects.sheets.readers import Reader
@@ -18,9 +19,10 @@ from projects.sheets.tables import Sheet
 
 #: name of the hidden sheet of our template
 MARK_SHEET: Final = "forbcast"
+NOTHING_MORE: Final = Whole()
 
 
-def _mark(sheet: Sheet) -> TemplateMark | None:
+def mark_of(sheet: Sheet) -> TemplateMark | None:
     said = {text_of(row.at(1)): text_of(row.at(2)) for row in sheet.rows[:20]}
     if said.get("made by") != MARK_SHEET:
         return None
@@ -32,7 +34,7 @@ def _mark(sheet: Sheet) -> TemplateMark | None:
     )
 
 
-def _blocks(sheet: Sheet) -> list[Sheet]:
+def blocks_of(sheet: Sheet) -> list[Sheet]:
     """A file of refused rows has a heading for each sheet they came from; each such block is a sheet of its own."""
     heads = [
         index
@@ -54,24 +56,28 @@ def _blocks(sheet: Sheet) -> list[Sheet]:
     ]
 
 
-def understand(sheets: list[Sheet], project: ForYear) -> Understood:
-    """Read sheets as one summer's survey of one meadow."""
-    reader = Reader(project)
+def understand(sheets: list[Sheet], project: ForYear, whole: Whole = NOTHING_MORE) -> Understood:
+    """Read sheets as one summer's survey of one meadow; `whole` tells of sheets of which these are some rows."""
+    reader = Reader(project, whole)
     shapes: list[tuple[str, Shape]] = []
     starts: dict[str, int] = {}
     mark: TemplateMark | None = None
     notes = list(dict.fromkeys(note for sheet in sheets for note in sheet.notes))
-    blocks = [block for whole in sheets for block in _blocks(whole)]
+    blocks = [block for whole in sheets for block in blocks_of(whole)]
     for sheet in blocks:
         if sheet.hidden or not sheet.rows:
-            own = _mark(sheet) if sheet.name == MARK_SHEET else None
+            own = mark_of(sheet) if sheet.name == MARK_SHEET else None
             mark = mark or own
             if own is None and sheet.rows:
                 notes.append(f"The hidden sheet {sheet.name!r} was not read.")
             for row in sheet.rows:
                 reader.remark(reader.tell(sheet, row, "note"), "hidden", "A hidden sheet; it was not read.")
             continue
-        if mark is None and any(other.name == MARK_SHEET and _mark(other) for other in sheets) and sheet.name == "How":
+        if (
+            mark is None
+            and any(other.name == MARK_SHEET and mark_of(other) for other in sheets)
+            and sheet.name == "How"
+        ):
             for row in sheet.rows:
                 reader.remark(reader.tell(sheet, row, "note"), "help", "The help of the template.")
             shapes.append((sheet.name, "page"))

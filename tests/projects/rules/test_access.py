@@ -45,7 +45,7 @@ READS = {
     "invitation.read", "site.read", "site.read_detail", "place.read_exact", "permission.read", "funding.read",
     "soil_test.read", "project.read", "project.read_detail", "plan.read", "forecast.read", "diary.read", "audit.read",
     "return.read", "job.read", "account.read", "token.read", "round.read", "round.staff", "money.read", "interest.read",
-    "choice.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read", "award.read",
+    "choice.read", "upload.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read", "award.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -57,7 +57,7 @@ WRITES = {
     "round.appoint", "round.choose", "round.panel", "interest.declare", "bid.create", "bid.change", "bid.submit",
     "bid.withdraw", "bid.note_seen", "appraisal.make", "review.write", "note.write", "decision.write",
     "decision.publish", "award.accept", "award.manage", "award.report", "payment.ask", "payment.settle",
-    "alteration.ask", "alteration.settle",
+    "alteration.ask", "alteration.settle", "upload.send", "upload.accept", "upload.remove",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
 OPEN = {"network.read", "district.read", "village.read", "group.read", "site.read", "project.read", "round.read"}
