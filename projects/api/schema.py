@@ -117,6 +117,9 @@ def add_problems(result: dict[str, Any], **_: Any) -> dict[str, Any]:
     used = set()
     for path, operations in result["paths"].items():
         for method, operation in operations.items():
+            if "requestBody" in operation:
+                # where everything may be left out, {} is still to be sent
+                operation["requestBody"]["required"] = True
             statuses = _statuses(path, method, operation)
             for status in sorted(statuses):
                 operation["responses"][str(status)] = {"$ref": f"#/components/responses/Problem{status}"}

@@ -306,6 +306,16 @@ def near(actor: Actor) -> Q:
     return Q(Exists(declared)) | Q(Exists(member))
 
 
+def by_the_near() -> Q:
+    """Reviews by somebody who is near to the bid's group, as `near` has it."""
+    group, round = OuterRef("bid__group"), OuterRef("bid__round")
+    declared = Interest.objects.filter(user=OuterRef("assessor"), round=round, group=group)
+    member = Membership.objects.filter(user=OuterRef("assessor"), group=group).filter(
+        Q(until__isnull=True) | Q(until__gte=OuterRef("bid__round__opens_at"))
+    )
+    return Q(Exists(declared)) | Q(Exists(member))
+
+
 def bids_to_read(actor: Actor) -> Q:
     """Bids that exist for the actor as one who reads them: of their rounds, and of no group they are near to."""
     if Scope.READ not in actor.scopes or actor.user_id is None:

@@ -13,7 +13,7 @@ from modelling import marking
 from projects.choices import BidState, NetworkRole, RoundState
 from projects.errors import NotAllowed, NotFound
 from projects.models import Bid, BidNote, Decision, GrantRound, Review, User
-from projects.rules.access import Actor, bids_to_read, demand, visible_rounds
+from projects.rules.access import Actor, bids_to_read, by_the_near, demand, visible_rounds
 from projects.selectors.appraisals import latest_appraisals
 from projects.selectors.bids import bid_to_read
 
@@ -102,7 +102,9 @@ def raw_means(bids: list[Bid]) -> dict[int, float]:
 
 
 def _scored(bids: list[Bid]) -> list[tuple[int, int, float]]:
-    reviews = Review.objects.filter(bid__in=bids, sent_at__isnull=False).prefetch_related("scores__criterion")
+    """(bid, assessor, score) of sent reviews, but of nobody who turned out to be near to the group."""
+    reviews = Review.objects.filter(~by_the_near(), bid__in=bids, sent_at__isnull=False)
+    reviews = reviews.prefetch_related("scores__criterion")
     return [(review.bid_id, review.assessor_id, total_of(review)) for review in reviews.order_by("pk")]
 
 

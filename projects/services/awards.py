@@ -206,7 +206,7 @@ def money_back(*, actor: Actor, award_id: UUID, asked: MoneyBack, now: datetime)
                 "/amount_gbp", "out_of_range", f"The group holds {pounds(kept)} of this award.", asked.amount_gbp,
                 f"at most {kept / 100:.2f}",
             )  # fmt: skip
-        commit(award.round_id, -amount, now)
+        commit(award.round_id, -amount)
         row = MoneyReturned(
             award=award, amount_pence=amount, on=asked.on, why=asked.why, created_by_id=actor.user_id, created_at=now
         )

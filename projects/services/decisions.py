@@ -196,8 +196,10 @@ def _demand_words(decision: Decision) -> None:
 # ------------------------------------------------------------------ the money
 
 
-def commit(round_id: int, pence_more: int, now: datetime) -> None:
+def commit(round_id: int, pence_more: int) -> None:
     """Take money from a round's pot, or put some back: one UPDATE, which the pot's CHECK stands behind.
+
+    The round tells nobody that it happened: neither its version nor its time of change moves.
 
     Raises
     ------
@@ -207,7 +209,7 @@ def commit(round_id: int, pence_more: int, now: datetime) -> None:
     if pence_more == 0:
         return
     changed = GrantRound.objects.filter(pk=round_id, pot_pence__gte=F("committed_pence") + pence_more).update(
-        committed_pence=F("committed_pence") + pence_more, updated_at=now
+        committed_pence=F("committed_pence") + pence_more
     )
     if not changed:
         row = GrantRound.objects.get(pk=round_id)
@@ -250,7 +252,7 @@ def _award(decision: Decision, award: Award | None, now: datetime) -> None:
     )
     if raised and award.state != AwardState.ACCEPTED:
         award.state, award.accept_by = AwardState.OFFERED, today + timedelta(days=round.accept_days)
-    commit(round.pk, award.committed_pence - taken, now)
+    commit(round.pk, award.committed_pence - taken)
     if new:
         save_new(award)
     else:
@@ -301,7 +303,7 @@ def award_end(award: Award, state: AwardState, now: datetime) -> None:
     taken = award.committed_pence
     award.state = state
     award.committed_pence = award.paid_pence - award.returned_pence
-    commit(award.round_id, award.committed_pence - taken, now)
+    commit(award.round_id, award.committed_pence - taken)
     save_changed(award, now)
     if not award.paid_pence:
         award.funded.all().delete()

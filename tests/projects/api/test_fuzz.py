@@ -1,5 +1,7 @@
 """Calls made up from the API's own description: none may end in an answer that it does not know, or a 500."""
 
+import re
+
 import pytest
 import schemathesis
 from django.core.signals import request_finished, request_started
@@ -10,11 +12,13 @@ from schemathesis.config import SchemathesisConfig
 
 from modelling.contracts import LEAST_DRAWS
 from modelling.reading import read_as
+from projects.choices import NetworkRole
 from projects.contracts.returns import ReturnNew
 from projects.models import Membership
 from projects.services.returns import return_send
 from tests.projects.api.caller import token_for
-from tests.projects.county import NOW, saltmere
+from tests.projects.api.test_access_of_routes import RoundsAndBids
+from tests.projects.county import NOW, appoint, saltmere
 
 # What is valid by its schema may still name a plant that is none, ask for too much, or be somebody else's.
 CHECKS = {
@@ -52,6 +56,10 @@ NOUNS = (
     r"/v1/(networks|groups|memberships|sites|permissions|soil-tests|other-funding|projects|forecasts|diary|jobs|audit"
     r"|returns|questions|rounds|choices|bids|decisions|awards|payments|changes)/"
 )
+#: acts of a group in grant rounds
+BY_THE_GROUP = re.compile(
+    r"^(POST|PATCH) .*/v1/(bids/({public_id}/(moves/)?)?$|awards/{public_id}/(moves|report|payments|changes)/)"
+)
 #: walked out of season, which is asked about
 SEEN = {"label": "1", "records": [{"name": "cranesbill?"}]}
 FEWER = settings(max_examples=3, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck))
@@ -77,7 +85,10 @@ def test_no_made_up_call_of_the_public_breaks_the_description(case):
 
 @pytest.fixture
 def known(db):
-    """Return a coordinator's token, and ids of things there are."""
+    """Return a coordinator's token and a lead's, and ids of things there are for each.
+
+    The coordinator is fund manager and assessor as well, and the lead acts in grant rounds for the group.
+    """
     county = saltmere()
     site, project = county.sites["Long Paddock"], county.projects["Paddock to hay"]
     group = county.groups["Gullhaven Meadow Makers"]
@@ -92,13 +103,22 @@ def known(db):
         "sites": site, "permissions": site.permissions.first(), "projects": project, "forecasts": project.baseline,
         "returns": outcome, "questions": outcome.current.questions.first(),
     }  # fmt: skip
-    return token_for(county.coordinator), {name: str(thing.public_id) for name, thing in things.items()}
+    for role in (NetworkRole.FUND_MANAGER, NetworkRole.ASSESSOR):
+        appoint(county.coordinator, county.network, role)
+    grants = RoundsAndBids(county.network, group, project, county.coordinator)
+    things |= {
+        "rounds": grants.round, "bids": grants.deciding, "decisions": grants.decision, "awards": grants.award,
+        "payments": grants.payment, "changes": grants.change,
+    }  # fmt: skip
+    ids = {name: str(thing.public_id) for name, thing in things.items()}
+    drafts = {"bids": str(grants.draft.public_id)}
+    return (token_for(county.coordinator), ids), (token_for(county.lead), ids | drafts)
 
 
 @known_things.include(path_regex=NOUNS).parametrize()
 @FEWER
 def test_no_made_up_call_of_a_coordinator_breaks_the_description(case, known):
-    token, ids = known
+    token, ids = known[bool(BY_THE_GROUP.search(f"{case.method} {case.path}"))]
     noun = case.path.split("/")[3]
     if noun in ids and "public_id" in case.path_parameters:
         case.path_parameters["public_id"] = ids[noun]

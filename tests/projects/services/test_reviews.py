@@ -180,3 +180,16 @@ def test_a_group_never_reads_what_is_said_of_its_bid_not_even_in_the_audit(scene
     assert acts == {"bid_create", "bid_submit"}
     entry = AuditEntry.objects.get(act="review_send")
     assert (entry.group_id, entry.after) == (None, {"scores": 2})
+
+
+def test_scores_of_somebody_who_turns_out_to_be_near_count_no_more(scene):
+    bid = scene.bids[YEWS]
+    scene.review(scene.assessor, bid, 5, 4)
+    scene.review(scene.second, bid, 0, 0)
+    assert reads.panel_of(scene.fund, scene.round.public_id).rows[0].raw_mean == 50.0
+    near(scene, scene.assessor)
+    row = reads.panel_of(scene.fund, scene.round.public_id).rows[0]
+    assert (row.raw_mean, row.reviews) == (0.0, 1)
+    join(scene.second, scene.county.groups[MAKERS])
+    row = reads.panel_of(scene.fund, scene.round.public_id).rows[0]
+    assert (row.raw_mean, row.reviews) == (None, 0)
