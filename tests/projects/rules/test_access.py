@@ -45,7 +45,8 @@ READS = {
     "invitation.read", "site.read", "site.read_detail", "place.read_exact", "permission.read", "funding.read",
     "soil_test.read", "project.read", "project.read_detail", "plan.read", "forecast.read", "diary.read", "audit.read",
     "return.read", "job.read", "account.read", "token.read", "round.read", "round.staff", "money.read", "interest.read",
-    "choice.read", "upload.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read", "award.read",
+    "choice.read", "upload.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read",
+    "award.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
