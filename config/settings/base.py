@@ -34,6 +34,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
+    "config.middleware.BodyLimitMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "config.middleware.CommonMiddleware",
@@ -146,6 +147,11 @@ CSRF_FAILURE_VIEW = "projects.api.errors.csrf_failure"
 
 DATA_UPLOAD_MAX_MEMORY_SIZE = 64 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
+# Files are held in memory while they are read, all of one request together up to this, and never put on a disk.
+FILE_UPLOAD_HANDLERS = ["config.uploading.InMemoryHandler"]
+LARGEST_FILE = 10 * 2**20
+# Many returns in one call.
+LARGEST_BATCH = 4 * 2**20
 
 NUM_PROXIES = environment.whole_number("FORBCAST_NUM_PROXIES", default=0)
 # One switch, for benchmarks: off lets one address ask for as much as the machine gives.

@@ -76,7 +76,12 @@ KINDS: dict[str, ProblemKind] = {
         "Changed in the meantime",
         "Somebody changed it after the version that If-Match names. Read it again and make the change to that.",
     ),
-    "body_too_large": ProblemKind(413, "Too large", "The body is larger than 65,536 bytes (64 kB)."),
+    "body_too_large": ProblemKind(
+        413,
+        "Too large",
+        "The body is larger than this address takes: 65,536 bytes (64 kB), or 10 MB for a sheet and 4 MB for many "
+        "returns at once.",
+    ),
     "unsupported_media_type": ProblemKind(
         415, "Wrong content type", "Send JSON, with the header Content-Type: application/json."
     ),

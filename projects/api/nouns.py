@@ -18,6 +18,7 @@ from modelling.contracts import Strict
 from modelling.reading import read_as
 from projects.api.base import ApiView
 from projects.api.errors import Problem, unauthenticated
+from projects.api.parsers import bounded
 from projects.api.renderers import FiniteJSONRenderer
 from projects.api.tags import tag_of
 from projects.choices import Via
@@ -53,6 +54,8 @@ class NounView(ApiView):
 
     #: whether the act works something out, for which no transaction may be open
     computes = False
+    #: most bytes of a body, where they are more than those of usual JSON
+    largest_body: int | None = None
 
     @cached_property
     def actor(self) -> Actor:
@@ -102,7 +105,7 @@ def once(method: H) -> H:
         if not _KEY.fullmatch(key):
             detail = f"Idempotency-Key should be 1 to {LONGEST_KEY} printable ASCII letters without blanks."
             raise Problem("bad_request", detail)
-        row, held = _begin(request, user_id, key)
+        row, held = _begin(request, user_id, key, self.largest_body)
         if held:
             return HttpResponse(row.body, status=row.status, headers=row.headers, content_type="application/json")
         try:
@@ -119,8 +122,12 @@ def once(method: H) -> H:
     return post  # type: ignore[return-value]  # the same to whoever calls it
 
 
-def _begin(request: Request, user_id: int, key: str) -> tuple[Any, bool]:
-    said = b"\0".join([(request.method or "").encode(), request.get_full_path().encode(), request._request.body])
+def _begin(request: Request, user_id: int, key: str, largest: int | None) -> tuple[Any, bool]:
+    http = request._request
+    if largest is not None and not hasattr(http, "_body"):
+        # Django reads no body that is longer than usual JSON: it is read here, up to its own limit
+        http._body = bounded(http, largest)  # type: ignore[arg-type]
+    said = b"\0".join([(request.method or "").encode(), request.get_full_path().encode(), http.body])
     digest = hashlib.sha256(said).hexdigest()
     try:
         return remembered.remember_begin(user_id=user_id, key=key, digest=digest, now=timezone.now())

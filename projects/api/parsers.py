@@ -14,6 +14,11 @@ class StrictJSONParser(BaseParser):
 
     media_type = "application/json"
 
+    @property
+    def limit(self) -> int:
+        """Most bytes of a body."""
+        return int(settings.DATA_UPLOAD_MAX_MEMORY_SIZE)
+
     def parse(self, stream: IO[bytes], media_type: str | None = None, parser_context: Any = None) -> Any:
         """Return the body as Python data.
 
@@ -22,11 +27,7 @@ class StrictJSONParser(BaseParser):
         Problem
             413 if it is too large, 400 if it is not JSON, 422 if a text in it holds a NUL character.
         """
-        limit = settings.DATA_UPLOAD_MAX_MEMORY_SIZE
-        # One byte more than allowed is enough to know; the rest is not read.
-        raw = stream.read(limit + 1)
-        if len(raw) > limit:
-            raise Problem("body_too_large", f"The body is larger than {limit:,} bytes.")
+        raw = bounded(stream, self.limit)
         if not raw:
             raise Problem("empty_body", "The body is empty; it should be a JSON object.")
         try:
@@ -38,6 +39,41 @@ class StrictJSONParser(BaseParser):
             ) from error
         refuse_nul(data)
         return data
+
+
+class BatchJSONParser(StrictJSONParser):
+    """The same for many returns at once, which take more room."""
+
+    @property
+    def limit(self) -> int:
+        return int(settings.LARGEST_BATCH)
+
+
+class FileParser(BaseParser):
+    """Takes a body as it is, as the bytes of a file."""
+
+    media_type = "application/octet-stream"
+
+    def parse(self, stream: IO[bytes], media_type: str | None = None, parser_context: Any = None) -> Any:
+        """Return the bytes; raises Problem 413 if there are too many."""
+        return bounded(stream, settings.LARGEST_FILE)
+
+
+class CsvParser(FileParser):
+    media_type = "text/csv"
+
+
+class WorkbookParser(FileParser):
+    media_type = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def bounded(stream: IO[bytes], limit: int) -> bytes:
+    """Return what a stream holds; raises Problem 413 if that is more than a limit, without reading the rest."""
+    # One byte more than allowed is enough to know.
+    raw = stream.read(limit + 1)
+    if len(raw) > limit:
+        raise Problem("body_too_large", f"The body is larger than {limit:,} bytes.")
+    return raw
 
 
 def refuse_nul(data: Any) -> None:

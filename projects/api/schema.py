@@ -65,7 +65,7 @@ _PROBLEM: dict[str, Any] = {
 _REF = "#/components/schemas/{model}"
 #: tags of what belongs to somebody
 NOUNS = frozenset(
-    {"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "jobs", "audit"}
+    {"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "uploads", "jobs", "audit"}
     | {"rounds", "bids", "awards"}
 )
 

@@ -7,7 +7,7 @@ from rest_framework.reverse import reverse
 from projects.api.base import ApiView
 from projects.api.docs import DocsView
 from projects.api.schema import SchemaView, SchemaYamlView
-from projects.api.v1.views import audit, bids, decisions, meadows, networks, returns, rounds, sites
+from projects.api.v1.views import audit, bids, decisions, meadows, networks, returns, rounds, sites, uploads
 from projects.api.v1.views.estimates import ComparisonsView, EstimatesView
 from projects.api.v1.views.reference import ModelCardView, ReferenceIndexView, ReferenceTableView, SourcesView
 from projects.api.v1.views.vocabularies import VocabulariesView
@@ -29,8 +29,8 @@ class IndexView(ApiView):
 
 # What the index names; each is the name of an address below, after "v1-".
 ENDPOINTS = [
-    "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "returns", "rounds", "bids",
-    "awards", "open-grants", "jobs", "audit", "me", "vocabularies", "reference", "schema", "docs",
+    "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "returns", "uploads",
+    "rounds", "bids", "awards", "open-grants", "jobs", "audit", "me", "vocabularies", "reference", "schema", "docs",
 ]  # fmt: skip
 
 urlpatterns = [
@@ -67,6 +67,19 @@ urlpatterns = [
     path("diary/<uuid:public_id>/strike/", meadows.WorkStrikeView.as_view(), name="v1-diary-strike"),
     path("returns/", returns.ReturnsView.as_view(), name="v1-returns"),
     path("projects/<uuid:public_id>/returns/", returns.ProjectReturnsView.as_view(), name="v1-project-returns"),
+    path("returns/batch/", uploads.ReturnsBatchView.as_view(), name="v1-returns-batch"),
+    path("projects/<uuid:public_id>/template/", uploads.TemplateView.as_view(), name="v1-template"),
+    path("projects/<uuid:public_id>/template/csv/", uploads.TemplateCsvView.as_view(), name="v1-template-csv"),
+    path("projects/<uuid:public_id>/uploads/", uploads.ProjectUploadsView.as_view(), name="v1-project-uploads"),
+    path("groups/<uuid:public_id>/uploads/", uploads.GroupUploadsView.as_view(), name="v1-group-uploads"),
+    path("networks/<uuid:public_id>/uploads/", uploads.NetworkUploadsView.as_view(), name="v1-network-uploads"),
+    path("uploads/", uploads.UploadsView.as_view(), name="v1-uploads"),
+    path("uploads/<uuid:public_id>/", uploads.UploadView.as_view(), name="v1-upload"),
+    path("uploads/<uuid:public_id>/rows/", uploads.UploadRowsView.as_view(), name="v1-upload-rows"),
+    path("uploads/<uuid:public_id>/refused/", uploads.UploadRefusedView.as_view(), name="v1-upload-refused"),
+    path("uploads/<uuid:public_id>/refused/csv/", uploads.UploadRefusedCsvView.as_view(), name="v1-upload-refused-csv"),
+    path("uploads/<uuid:public_id>/answers/", uploads.UploadAnswersView.as_view(), name="v1-upload-answers"),
+    path("uploads/<uuid:public_id>/accept/", uploads.UploadAcceptView.as_view(), name="v1-upload-accept"),
     path("returns/<uuid:public_id>/", returns.ReturnView.as_view(), name="v1-return"),
     path("returns/<uuid:public_id>/versions/", returns.ReturnVersionsView.as_view(), name="v1-return-versions"),
     path("returns/<uuid:public_id>/result/", returns.ReturnResultView.as_view(), name="v1-return-result"),

@@ -36,11 +36,12 @@ class Caller:
         self.headers = {"Authorization": f"Bearer {token_for(user, scopes)}"} if user is not None else {}
 
     def send(self, method, path, data=None, **headers):
-        """Return the answer; header names may have _ for -."""
+        """Return the answer; header names may have _ for -. Bytes are sent as a CSV file."""
         named = {name.replace("_", "-"): value for name, value in headers.items()} | self.headers
-        body = b"" if data is None else orjson.dumps(data)
+        kind = "text/csv" if isinstance(data, bytes) else "application/json"
+        body = b"" if data is None else data if isinstance(data, bytes) else orjson.dumps(data)
         path = path if path.startswith(("/", "http")) else f"/api/v1/{path}"
-        return self.client.generic(method, path, body, content_type="application/json", headers=named)
+        return self.client.generic(method, path, body, content_type=kind, headers=named)
 
     def get(self, path, **headers):
         return self.send("GET", path, **headers)

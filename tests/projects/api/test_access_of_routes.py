@@ -13,10 +13,12 @@ import pytest
 from django.apps import apps
 from django.db import connection, transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from modelling.reading import read_as
 from projects.choices import GroupRole, NetworkRole
 from projects.contracts.returns import ReturnNew
+from projects.contracts.uploads import UploadAsked
 from projects.models import (
     Award,
     Bid,
@@ -43,6 +45,7 @@ from projects.models import (
 from projects.services.jobs import job_create
 from projects.services.meadows import forecast_create
 from projects.services.returns import return_send
+from projects.services.uploads import upload_create
 from tests.projects.api.caller import Caller
 from tests.projects.county import NOW, appoint, empty_network, join, person, saltmere
 
@@ -134,6 +137,20 @@ TABLE = {
     ("v1-return-moves", "POST"): (COORDINATOR, 404),
     ("v1-question-answer", "POST"): (OWN, 404),
     ("v1-question-accept", "POST"): (COORDINATOR, 404),
+    ("v1-returns-batch", "POST"): (SIGNED_IN, 401),
+    ("v1-template", "GET"): (OWN, 404),
+    ("v1-template-csv", "GET"): (OWN, 404),
+    ("v1-project-uploads", "POST"): (OWN, 404),
+    ("v1-group-uploads", "POST"): (OWN, 403),
+    ("v1-network-uploads", "POST"): (COORDINATOR, 403),
+    ("v1-uploads", "GET"): (ALL, None),
+    ("v1-upload", "GET"): (OWN, 404),
+    ("v1-upload", "DELETE"): (OWN, 404),
+    ("v1-upload-rows", "GET"): (OWN, 404),
+    ("v1-upload-refused", "GET"): (OWN, 404),
+    ("v1-upload-refused-csv", "GET"): (OWN, 404),
+    ("v1-upload-answers", "POST"): (OWN, 404),
+    ("v1-upload-accept", "POST"): (OWN, 404),
     ("v1-rounds", "GET"): (ALL, None),
     ("v1-rounds", "POST"): (FUND, 403),
     ("v1-round", "GET"): (ALL, None),
@@ -240,6 +257,10 @@ def test_every_route_and_method_is_in_the_table():
     assert there == set(TABLE)
 
 
+#: a walk in which one row cannot be read and one name is doubted
+SHEET = b"Date,1 July 2026\nSpecies,Q1 %,Q2 %\nYarrow,10,5\ncranesbill?,3,2\nRed clover,-5,3\n"
+
+
 class Scene:
     """A county with a private garden, something of every kind in it, and somebody in every role."""
 
@@ -288,6 +309,10 @@ class Scene:
             actor=lead, project_id=self.project.public_id, asked=read_as(ReturnNew, asked), now=NOW
         )
         self.question = self.outcome.current.questions.get()
+        self.upload, self.reading = upload_create(
+            actor=lead, aim=self.project, asked=UploadAsked(year=NOW.year, filename="walk.csv"), data=SHEET,
+            now=timezone.now(),
+        )  # fmt: skip
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
@@ -307,6 +332,10 @@ class Scene:
             "v1-job-restart": self.job, "v1-project-returns": self.project, "v1-return": self.outcome,
             "v1-return-versions": self.outcome, "v1-return-result": self.outcome, "v1-return-names": self.outcome,
             "v1-return-moves": self.outcome, "v1-question-answer": self.question, "v1-question-accept": self.question,
+            "v1-template": self.project, "v1-template-csv": self.project, "v1-project-uploads": self.project,
+            "v1-group-uploads": self.group, "v1-network-uploads": self.county.network, "v1-upload": self.upload,
+            "v1-upload-rows": self.upload, "v1-upload-refused": self.upload, "v1-upload-refused-csv": self.upload,
+            "v1-upload-answers": self.upload, "v1-upload-accept": self.upload,
             **self.grants.things(),
         }  # fmt: skip
         if name == "v1-reference-table":
@@ -346,6 +375,14 @@ class Scene:
             ("v1-return-names", "POST"): {"name": "cranesbill?", "taxon": "geranium_pratense"},
             ("v1-return-moves", "POST"): {"to": "checking"},
             ("v1-question-answer", "POST"): {"answer": "It was the right day."},
+            ("v1-returns-batch", "POST"): {
+                "returns": [{"project_id": str(self.project.public_id), "year": NOW.year, "answered": "failed"}],
+            },
+            ("v1-project-uploads", "POST"): SHEET,
+            ("v1-group-uploads", "POST"): SHEET,
+            ("v1-network-uploads", "POST"): SHEET,
+            ("v1-upload-answers", "POST"): {"answers": {"name:cranesbill": "geranium_pratense"}},
+            ("v1-upload-accept", "POST"): {"preview": self.reading.preview},
             **self.grants.bodies(self),
         }  # fmt: skip
         return bodies.get((name, method))
