@@ -26,6 +26,7 @@ from projects.contracts.accounts import AccountNew
 from projects.contracts.base import read_as
 from projects.contracts.meadows import PlanNew, ProjectNew, StageNew, WorkNew, WorkStrike
 from projects.contracts.networks import DistrictNew, GroupNew, InvitationNew, NetworkChange, NetworkNew, VillageNew
+from projects.contracts.returns import NameSettled, NamesSettled, ReturnNew
 from projects.contracts.sites import OtherFundingNew, PermissionChange, PermissionNew, SiteNew, SoilTestNew
 from projects.errors import WrongState
 from projects.models import (
@@ -35,6 +36,7 @@ from projects.models import (
     MeadowProject,
     Membership,
     Network,
+    OutcomeReturn,
     Permission,
     Site,
     User,
@@ -43,7 +45,8 @@ from projects.models import (
 )
 from projects.rules.access import SERVER, Actor
 from projects.selectors.actors import actor_of
-from projects.services import accounts, diary, invitations, meadows, networks, sites
+from projects.selectors.returns import names_to_settle, sown_taxa
+from projects.services import accounts, demo_returns, diary, invitations, meadows, networks, returns, sites
 from projects.services.audit import record, snapshot
 from projects.services.base import save_changed, save_new
 
@@ -76,6 +79,8 @@ class _Rank(IntEnum):
     STEP = auto()
     WORK = auto()
     STRIKE = auto()
+    RETURN = auto()
+    CHECK = auto()
 
 
 @dataclass(frozen=True)
@@ -106,6 +111,7 @@ class _Story:
     sites: dict[str, Site] = field(default_factory=dict)
     projects: dict[str, MeadowProject] = field(default_factory=dict)
     lines: dict[int, WorkEntry] = field(default_factory=dict)
+    returns: dict[tuple[str, str], OutcomeReturn] = field(default_factory=dict)
 
     def actor(self, key: str) -> Actor:
         """Somebody with the roles they hold by now."""
@@ -241,6 +247,7 @@ def _acts(story: _Story) -> Iterator[_Act]:
         yield from _project(story, row)
     for number, row in enumerate(rows("diary.csv")):
         yield from _work(story, number, row)
+    yield from _returns(story, first)
 
 
 def _day(text: str) -> date:
@@ -495,6 +502,108 @@ def _work(story: _Story, number: int, row: Row) -> Iterator[_Act]:
         yield _Act(on + timedelta(days=2), _Rank.STRIKE, strike)
 
 
+# ------------------------------------------------------------------ yearly returns
+
+
+def _returns(story: _Story, coordinator: str) -> Iterator[_Act]:
+    """Each year's returns: sent, names settled, questions answered, and looked through by the coordinator."""
+    tables = {"courses": rows("courses.csv"), "facts": rows("course_facts.csv")}
+    written = {course[column]: course["taxon"] for course in tables["courses"] for column in ("english", "misspelt")}
+    answers = {row["code"]: row["answer"] for row in rows("return_answers.csv")}
+    lines = [line for line in rows("diary.csv") if "struck_because" not in line]
+    for row in rows("returns.csv"):
+        told = [line for line in lines if line["project"] == row["project"] and line["on"][:4] == row["year"]]
+        diary_of_it = [line for line in told if line["on"] <= row["sent_on"]]
+        asked = _Asked(story, row, tables | {"diary": diary_of_it})
+        sent, fate = _day(row["sent_on"]), row["fate"]
+        yield _Act(sent, _Rank.RETURN, asked.send, computes=True)
+        if fate == "sent":
+            continue
+        decided = _day(row["decided_on"])
+        if fate != "corrected":
+            yield _Act(decided, _Rank.RETURN, _settles(story, row, written, answers), computes=True)
+        yield _Act(decided, _Rank.CHECK, _decides(story, row, coordinator), computes=True)
+        if fate == "corrected":
+            again = decided + timedelta(days=9)
+            yield _Act(again, _Rank.RETURN, asked.send_again, computes=True)
+            yield _Act(again, _Rank.RETURN, _settles(story, row, written, answers), computes=True)
+            yield _Act(again + timedelta(days=5), _Rank.CHECK, _decides(story, row | {"fate": "agreed"}, coordinator),
+                       computes=True)  # fmt: skip
+        if fate == "waiting":
+            yield _Act(decided + timedelta(days=23), _Rank.RETURN, asked.send_again, computes=True)
+
+
+@dataclass
+class _Asked:
+    """A return somebody sends, and perhaps sends again."""
+
+    story: _Story
+    row: Row
+    tables: dict[str, Any]
+
+    def send(self, now: datetime) -> None:
+        """In a first version; one that is to be corrected has lost the back of its sheet."""
+        asked = self._content()
+        self._sent(demo_returns.half_of(asked) if self.row["fate"] in {"corrected", "waiting"} else asked, now)
+
+    def send_again(self, now: datetime) -> None:
+        """With all of it."""
+        self._sent(demo_returns.sent_again(self._content(), self.row), now)
+
+    def _content(self) -> Row:
+        project = MeadowProject.objects.get(pk=self.story.projects[self.row["project"]].pk)
+        summers = demo_returns.age(project.sown_on, int(self.row["year"]))
+        return demo_returns.content(self.row, sown=sown_taxa(project), summers=summers, **self.tables)
+
+    def _sent(self, asked: Row, now: datetime) -> None:
+        row, story = self.row, self.story
+        sent, _ = returns.return_send(
+            actor=story.actor(row["by"]),
+            project_id=story.projects[row["project"]].public_id,
+            asked=read_as(ReturnNew, asked),
+            now=now,
+        )
+        story.returns[row["project"], row["year"]] = sent
+
+
+def _settles(story: _Story, row: Row, written: dict[str, str], answers: dict[str, str]) -> Callable[[datetime], None]:
+    """The group says what its names stand for and answers what is asked."""
+
+    def settle(now: datetime) -> None:
+        sent, actor = story.returns[row["project"], row["year"]], story.actor(row["by"])
+        version = OutcomeReturn.objects.select_related("current").get(pk=sent.pk).current
+        open_ones = [name for name, _, _ in names_to_settle(version)] if version is not None else []
+        named = [NameSettled(name=name, taxon=written[name]) for name in open_ones if name in written]
+        if named:
+            returns.names_settle(
+                actor=actor, return_id=sent.public_id, asked=NamesSettled(names=tuple(named)), if_version=None, now=now
+            )
+        for question in version.questions.all() if version is not None else ():
+            returns.question_answer(actor=actor, public_id=question.public_id, answer=answers[question.code], now=now)
+
+    return settle
+
+
+def _decides(story: _Story, row: Row, coordinator: str) -> Callable[[datetime], None]:
+    """The coordinator looks a return through."""
+
+    def decide(now: datetime) -> None:
+        sent, actor, fate = story.returns[row["project"], row["year"]], story.actor(coordinator), row["fate"]
+        asked: Row = {"actor": actor, "return_id": sent.public_id, "if_version": None, "now": now}
+        if fate in {"sent_back", "corrected"}:
+            returns.return_send_back(**asked, comment=row["comment"])
+            return
+        returns.return_check(**asked)
+        if fate == "checking":
+            return
+        version = OutcomeReturn.objects.select_related("current").get(pk=sent.pk).current
+        for question in version.questions.all() if version is not None else ():
+            returns.question_accept(actor=actor, public_id=question.public_id, now=now)
+        returns.return_agree(**asked, comment=row.get("comment", ""))
+
+    return decide
+
+
 # ------------------------------------------------------------------ who there is
 
 
@@ -534,6 +643,7 @@ def all_of_it() -> str:
         "sites": Site.objects.filter(network=network).count(),
         "meadow projects": MeadowProject.objects.filter(network=network).count(),
         "lines of work diaries": WorkEntry.objects.filter(project__network=network).count(),
+        "yearly returns": OutcomeReturn.objects.filter(network=network).count(),
         "members": Membership.objects.filter(group__network=network).values("user").distinct().count(),
     }
     return ", ".join(f"{count} {what}" for what, count in counts.items())

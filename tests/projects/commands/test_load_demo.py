@@ -15,7 +15,17 @@ from django.urls import reverse
 from modelling.models import ModelRun
 from modelling.selectors import run_answer_text
 from projects import geography
-from projects.choices import Cause, GroupRole, NetworkRole, PermissionState, PlaceGiven, Publicity, Stage, Work
+from projects.choices import (
+    Cause,
+    GroupRole,
+    NetworkRole,
+    PermissionState,
+    PlaceGiven,
+    Publicity,
+    ReturnState,
+    Stage,
+    Work,
+)
 from projects.models import (
     AuditEntry,
     District,
@@ -25,7 +35,10 @@ from projects.models import (
     Membership,
     Network,
     NetworkMembership,
+    OutcomeReturn,
     Permission,
+    ReturnQuestion,
+    ReturnVersion,
     Site,
     SitePlace,
     StageChange,
@@ -34,6 +47,8 @@ from projects.models import (
     WorkEntry,
 )
 from projects.rules.permissions import obstacles
+from projects.selectors.actors import actor_of
+from projects.selectors.returns import names_to_settle, read_content, returns_of_year, sown_taxa
 from projects.selectors.sites import permissions_held
 from projects.services import demo
 
@@ -84,7 +99,7 @@ def test_it_holds_a_county_full(saltmere):
     assert Network.objects.count() == 1
     counted = {
         model.__name__: model.objects.count()
-        for model in (District, Village, Group, Site, MeadowProject, WorkEntry, Forecast)
+        for model in (District, Village, Group, Site, MeadowProject, WorkEntry, Forecast, OutcomeReturn, ReturnVersion)
     }
     assert counted == {
         "District": 5,
@@ -94,6 +109,8 @@ def test_it_holds_a_county_full(saltmere):
         "MeadowProject": 66,
         "WorkEntry": 502,
         "Forecast": 53,
+        "OutcomeReturn": 77,
+        "ReturnVersion": 79,
     }
 
 
@@ -216,6 +233,7 @@ def test_every_act_is_in_the_audit(saltmere):
     expected = {
         "network_create": 1, "district_create": 5, "village_create": 41, "group_create": 9, "site_create": 46,
         "project_create": 66, "forecast_create": 53, "work_add": 502, "work_strike": 4, "demo_load": 1,
+        "return_send": 79, "return_agreed": 68,
         "operator_make": 1, "account_create": 29, "invitation_create": 29, "invitation_accept": 29,
     }  # fmt: skip
     assert {act: acts[act] for act in expected} == expected
@@ -231,6 +249,72 @@ def test_hours_of_the_diary_suit_the_ground(saltmere):
         assert 1 <= line.heads <= 14
         assert line.machine_minutes <= line.person_minutes or line.machine.startswith("tractor")
     assert WorkEntry.objects.filter(on__gt=demo.REFERENCE_DAY).count() == 0
+
+
+# ------------------------------------------------------------------ three years of returns
+
+
+def test_three_years_are_told_in_every_way(saltmere):
+    rows = OutcomeReturn.objects.select_related("current")
+    assert Counter(rows.values_list("year", flat=True)) == {2024: 21, 2025: 27, 2026: 29}
+    assert set(rows.values_list("state", flat=True)) == set(ReturnState.values)
+    contents = [read_content(row.current) for row in rows]
+    assert {content.answered for content in contents} == {"surveyed", "nothing_done", "failed"}
+    scales = {record.scale for c in contents for v in c.visits for q in v.quadrats for record in q.records}
+    assert scales == {"presence", "percent", "domin", "braun_blanquet", "dafor_cover"}
+    ways = Counter(
+        "quadrats" if any(visit.quadrats for visit in content.visits) else "list" if content.visits else "work"
+        for content in contents
+    )
+    assert min(ways.values()) >= 6
+    assert {year.version_of.outcome.year for year in ReturnQuestion.objects.filter(accepted_at__isnull=True)} == {2026}
+    assert ReturnQuestion.objects.filter(accepted_at__isnull=True).count() >= 3
+    assert ReturnQuestion.objects.filter(accepted_at__isnull=False).count() >= 3
+
+
+def test_the_latest_year_has_some_waiting_some_with_names_to_settle_and_some_missing(saltmere):
+    coordinator = actor_of(User.objects.get(email="maud@example.org"))
+    lines = returns_of_year(coordinator, saltmere, 2026, demo.REFERENCE_DAY)
+    states = Counter(line.state for line in lines)
+    assert set(states) == {*ReturnState.values, "missing"}
+    assert sum(line.questions > 0 for line in lines) >= 3
+    assert sum(line.names > 0 for line in lines) >= 2
+    missing = [line.project.name for line in lines if line.late]
+    assert missing == ["The pightle", "Glebe strip", "Howe school meadow", "Sandy Close, first half"]
+    ready = [row for row in OutcomeReturn.objects.filter(state="agreed") if names_to_settle(row.agreed)]
+    assert ready == []
+
+
+def test_a_return_is_sent_by_its_group_and_agreed_by_the_coordinator(saltmere):
+    for row in OutcomeReturn.objects.select_related("current__created_by", "group"):
+        assert row.current.created_by.memberships.filter(group=row.group).exists()
+        assert row.created_at.year == row.year
+        agreed = row.steps.filter(to_state="agreed").values_list("created_by__email", flat=True)
+        assert set(agreed) <= {"maud@example.org"}
+        if row.state == "agreed":
+            assert row.agreed == row.current
+
+
+def test_kinds_gather_slowly_and_rattle_with_them(saltmere):
+    """As in published sowings: some kinds in the first summer, one or two more a year, rattle up within three years."""
+    kinds, rattle, bare = {}, {}, {}
+    for row in OutcomeReturn.objects.filter(agreed__isnull=False).select_related("agreed", "project"):
+        content, sown_on = read_content(row.agreed), row.project.sown_on
+        squares = [square for visit in content.visits for square in visit.quadrats if square.area_m2 == 1]
+        if not squares or content.answered != "surveyed":
+            continue
+        summers = min(3, max(0, row.year - sown_on.year + (sown_on.month < 6)))
+        kinds.setdefault(summers, []).extend(len(square.records) for square in squares)
+        bare.setdefault(summers, []).extend(s.bare_ground_percent for s in squares if s.bare_ground_percent is not None)
+        if "rhinanthus_minor" in sown_taxa(row.project):
+            rattle.setdefault(summers, []).extend(square.rattle_plants or 0 for square in squares)
+    mean = {age: sum(found) / len(found) for age, found in sorted(kinds.items())}
+    assert mean[0] < mean[1] < mean[2] < mean[3] < mean[1] + 4
+    assert 5 < mean[0] < 8
+    assert 9 < mean[3] < 13
+    assert sum(rattle[0]) == 0
+    assert sum(rattle[1]) / len(rattle[1]) < sum(rattle[2]) / len(rattle[2])
+    assert sum(bare[1]) / len(bare[1]) > 2 * sum(bare[3]) / len(bare[3])
 
 
 # ------------------------------------------------------------------ walks to be possible on it
