@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from projects.dashboard.views import county, groups, jobs, meadows, returns, sites
+from projects.dashboard.views import county, groups, jobs, meadows, returns, sheets_in, sites
 
 urlpatterns = [
     path("home/", groups.HomeView.as_view(), name="home"),
@@ -43,6 +43,18 @@ urlpatterns = [
         meadows.StrikeView.as_view(),
         name="project-diary-strike",
     ),
+    path("projects/<uuid:project_id>/sheet/", sheets_in.ProjectSheetView.as_view(), name="project-sheet"),
+    path("projects/<uuid:project_id>/sheet/walk.xlsx", sheets_in.TemplateView.as_view(), name="project-template"),
+    path(
+        "projects/<uuid:project_id>/sheet/walk.csv",
+        sheets_in.TemplateView.as_view(kind="csv"),
+        name="project-template-csv",
+    ),
+    path("groups/<uuid:group_id>/sheet/", sheets_in.GroupSheetView.as_view(), name="group-sheet"),
+    path("county/<slug:slug>/sheet/", sheets_in.CountySheetView.as_view(), name="county-sheet"),
+    path("sheets/<uuid:upload_id>/", sheets_in.UploadView.as_view(), name="upload"),
+    path("sheets/<uuid:upload_id>/mended/", sheets_in.MendedView.as_view(), name="upload-mended"),
+    path("sheets/<uuid:upload_id>/rows-to-mend.csv", sheets_in.RefusedView.as_view(), name="upload-refused"),
     path("returns/<uuid:return_id>/", returns.ReturnView.as_view(), name="return"),
     path("returns/<uuid:return_id>/names/", returns.NamesView.as_view(), name="return-names"),
     path("returns/<uuid:return_id>/check/", returns.CheckView.as_view(), name="return-check"),

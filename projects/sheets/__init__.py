@@ -5,6 +5,7 @@ Bytes in, plain rows out; nothing here knows of rows in a database, of people or
 
 from projects.sheets.desk import fits
 from projects.sheets.dividing import LEAVE_OUT, Divided, Part, Place, divide
+from projects.sheets.heads import Heading, headings_read
 from projects.sheets.keeping import kept_text, read_kept
 from projects.sheets.results import (
     AS_WRITTEN,
@@ -21,7 +22,8 @@ from projects.sheets.template import TEMPLATE_VERSION, TemplateFor, refused_rows
 from projects.sheets.understanding import understand
 
 __all__ = [
-    "AS_WRITTEN", "LEAVE_OUT", "TEMPLATE_VERSION", "Cell", "Choice", "Divided", "ForYear", "Part", "Place", "Question",
-    "Reason", "Row", "Sheet", "SheetRefused", "SourceRow", "TemplateFor", "TemplateMark", "Understood", "divide",
-    "fits", "kept_text", "read_kept", "read_table", "refused_rows_csv", "template", "template_csv", "understand",
+    "AS_WRITTEN", "LEAVE_OUT", "TEMPLATE_VERSION", "Cell", "Choice", "Divided", "ForYear", "Heading", "Part", "Place",
+    "Question", "Reason", "Row", "Sheet", "SheetRefused", "SourceRow", "TemplateFor", "TemplateMark", "Understood",
+    "divide", "fits", "headings_read", "kept_text", "read_kept", "read_table", "refused_rows_csv", "template",
+    "template_csv", "understand",
 ]  # fmt: skip

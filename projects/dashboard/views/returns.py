@@ -346,6 +346,7 @@ class YearView(OfNetwork):
         query.pop("page", None)
         context = {
             "network": network,
+            "may_send": self.may("upload.send"),
             "form": form,
             "page": page,
             "shown": shown,

@@ -64,6 +64,14 @@ TABLE = {
     "project-diary": (OWN, None, 404),
     "project-diary-new": (OWN, OWN, 404),
     "project-diary-strike": (LEADS, LEADS, 404),
+    "project-sheet": (OWN, OWN, 404),
+    "project-template": (OWN, None, 404),
+    "project-template-csv": (OWN, None, 404),
+    "group-sheet": (OWN, OWN, 403),
+    "county-sheet": (COORDINATOR, COORDINATOR, 403),
+    "upload": (OWN, OWN, 404),
+    "upload-mended": (OWN, OWN, 404),
+    "upload-refused": (OWN, None, 404),
     "county-returns": (SIGNED_IN, None, None),
     "return": (OWN, None, 404),
     "return-names": (OWN, OWN, 404),
@@ -100,6 +108,7 @@ def addresses(scene):
         "site_id": scene.site.public_id, "project_id": scene.project.public_id,
         "forecast_id": scene.forecast.public_id, "entry_id": scene.work.public_id, "job_id": scene.job.public_id,
         "return_id": scene.outcome.public_id, "question_id": scene.question.public_id,
+        "upload_id": scene.upload.public_id,
         "name": "prices", "code": "not_found",
     }  # fmt: skip
     found = {}
