@@ -31,9 +31,10 @@ _HEADS: Final = {
     "scale": "the scale of the amounts", "part": "sown or unsown part", "elsewhere": "seen elsewhere in the meadow",
     "bare_ground_percent": "bare ground, %", "litter_percent": "litter, %", "sward_height_cm": "height of the sward",
     "forb_cover_percent": "cover of wildflowers, %", "rattle_plants": "plants of yellow rattle",
-    "cut": "day of the cut", "rake": "day of raking", "graze": "grazing", "what": "what was done",
-    "hours": "hours", "heads": "heads", "money": "money", "meadow": "which meadow", "year": "which year", "note": "a remark", "total": "a sum; not used",
-    "surveyor": "a person’s name; not kept", "own": "from the list of rows to mend; not used",
+    "cut": "day of the cut", "rake": "day of raking", "graze": "grazing", "what": "what was done", "hours": "hours",
+    "heads": "heads", "money": "money", "meadow": "which meadow", "year": "which year", "note": "a remark",
+    "total": "a sum; not used", "surveyor": "a person’s name; not kept",
+    "own": "from the list of rows to mend; not used",
 }  # fmt: skip
 _STATES: Final = {"taken": "read", "question": "waits for an answer", "refused": "left out"}
 _ROLES: Final = {"heading": "headings", "title": "about the walk", "total": "a sum", "note": "a remark"}
