@@ -52,12 +52,16 @@ def gather(desk: Desk) -> dict[str, Any]:
 
 def source_rows(desk: Desk) -> Iterator[SourceRow]:
     """Every row and what became of it."""
+    plants: dict[int, dict[str, None]] = {}
+    for seen in desk.seen:
+        plants.setdefault(id(seen.told), {})[seen.taxon or seen.name] = None
     for told in desk.rows:
         state: State = "refused" if told.refused else "taken"
         if not told.refused and told.asks & desk.questions.keys():
             state = "question"
         cells = tuple((cell.address, text_of(cell)[:500]) for cell in told.row.cells if not cell.joined)
-        yield SourceRow(told.sheet, told.row.number, told.role, state, cells, tuple(told.reasons))
+        found = () if told.refused else tuple(plants.get(id(told), ()))
+        yield SourceRow(told.sheet, told.row.number, told.role, state, cells, tuple(told.reasons), found)
 
 
 def _place(desk: Desk, each: Seen | Measured) -> Place:

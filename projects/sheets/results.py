@@ -49,6 +49,8 @@ class SourceRow:
     cells: tuple[tuple[str, str], ...]
     """Address and text of each filled cell."""
     reasons: tuple[Reason, ...] = ()
+    plants: tuple[str, ...] = ()
+    """What it was read as: keys of the table of plants, or names as written where they are open."""
 
 
 @dataclass(frozen=True, slots=True)

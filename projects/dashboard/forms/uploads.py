@@ -9,6 +9,7 @@ from typing import Any, Final
 from django import forms
 
 from modelling import names
+from modelling.errors import FieldError
 from projects.contracts.uploads import UploadAccept, UploadAnswers, UploadAsked
 from projects.dashboard import words
 from projects.dashboard.forms.base import ServiceForm
@@ -49,6 +50,11 @@ class SheetForm(ServiceForm):
 
     def add_contract_faults(self) -> None:
         """What is wrong is found by the fields already."""
+
+    def said(self, refusal: FieldError, name: str | None) -> str:
+        """A file that cannot be read, with what would be right."""
+        text = super().said(refusal, name)
+        return f"{text} Right would be: {refusal.expected}." if name == "file" and refusal.expected else text
 
 
 def field_name(key: str) -> str:

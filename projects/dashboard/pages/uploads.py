@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from datetime import date
 from typing import Any, Final
 
 from django.utils import timezone
 
 from modelling.names import folded
+from modelling.selectors import parameters
 from projects import sheets
 from projects.dashboard import words
 from projects.rules.uploads import MAY_STAY_OPEN
@@ -36,8 +36,7 @@ _HEADS: Final = {
     "total": "a sum; not used", "surveyor": "a person’s name; not kept",
     "own": "from the list of rows to mend; not used",
 }  # fmt: skip
-_STATES: Final = {"taken": "read", "question": "waits for an answer", "refused": "left out"}
-_ROLES: Final = {"heading": "headings", "title": "about the walk", "total": "a sum", "note": "a remark"}
+_ROLES: Final = {"heading": "Headings", "title": "About the walk", "total": "A sum, not used", "note": "A remark"}
 
 
 def many(number: int, one: str, more: str = "") -> str:
@@ -117,18 +116,31 @@ class PartLine:
 class RowLine:
     """A row of a sheet and what became of it."""
 
-    def __init__(self, row: SourceRow, part: PartRead | None, *, many_meadows: bool) -> None:
+    def __init__(self, row: SourceRow, part: PartRead | None, page: UploadPage) -> None:
         self.row = row
-        self.state = _ROLES.get(row.role, "") if row.state == "taken" else ""
-        self.state = self.state or _STATES[row.state]
         shown = [text for _, text in row.cells if text]
         self.text = " · ".join(shown[:16]) + (" …" if len(shown) > 16 else "")
-        self.place = f"{row.sheet}, row {row.number}"
-        self.whose = f"{part.project.name}, {part.year}" if many_meadows and part and row.role == "data" else ""
+        self.place = f"Row {row.number}" if page.one_sheet else f"{row.sheet}, row {row.number}"
+        self.whose = f"{part.project.name}, {part.year}" if page.many_meadows and part and row.role == "data" else ""
+        self.state = self._state(page.is_done)
         self.reasons = [
             f"{reason.text}{f' Right would be: {reason.expected}.' if reason.expected else ''}"
             for reason in row.reasons
         ]
+
+    def _state(self, is_done: bool) -> str:
+        row = self.row
+        if row.state == "refused":
+            return "Left out"
+        taxa = parameters().nouns["taxa"]
+        names = [taxa[key]["english_name"] if key in taxa else f"“{key}”" for key in row.plants]
+        read = (
+            f"Read as {words.listed(names)}" if 0 < len(names) < 4 else f"Read as {len(names)} plants" if names else ""
+        )
+        if row.state == "question":
+            read = read or "Not read yet"
+            return f"{read}, a name to settle in the return" if is_done else f"{read}; waits for an answer"
+        return read or _ROLES.get(row.role, "Read")
 
 
 class UploadPage:
@@ -138,6 +150,7 @@ class UploadPage:
         self.reading, self.row = reading, reading.upload
         self.parts = [PartLine(part) for part in reading.parts]
         self.many_meadows = self.row.project_id is None or len(self.parts) > 1
+        self.one_sheet = len({row.sheet for row, _ in reading.rows}) < 2
         self.refused = reading.refused
         self.needed = [question for question in reading.questions if question.code not in MAY_STAY_OPEN]
         self.names = [question for question in reading.questions if question.code in MAY_STAY_OPEN]
@@ -156,7 +169,8 @@ class UploadPage:
         if self.is_done:
             new = sum(1 for part in self.accepted if part.part.accepted and part.part.accepted.added)
             if not new:
-                return "Everything in this sheet had been told before; nothing was changed."
+                left = f", and {self._left}" if self.refused else ""
+                return f"The return told all of this sheet already; nothing was changed{left}."
             text = f"This sheet is taken in: {many(new, 'return')} {words.plural(new, 'was', 'were')} sent"
             return f"{text}; {self._left}." if self.refused else f"{text}."
         if not self.parts:
@@ -226,19 +240,9 @@ class UploadPage:
         """What a return has no room for, and what was not read at all."""
         return [*(text for part in self.parts for text in part.part.left), *self.reading.notes]
 
-    @property
-    def by_reason(self) -> list[tuple[str, int]]:
-        """The most usual reasons for which rows were left out."""
-        first = Counter(row.reasons[0].expected or row.reasons[0].text for row, _ in self.refused if row.reasons)
-        return first.most_common(5)
-
     def lines(self, *, only: str = "") -> list[RowLine]:
         """Rows for a table, those of one state or all."""
-        return [
-            RowLine(row, part, many_meadows=self.many_meadows)
-            for row, part in self.reading.rows
-            if not only or row.state == only
-        ]
+        return [RowLine(row, part, self) for row, part in self.reading.rows if not only or row.state == only]
 
 
 def years_to_send(today: date) -> range:
