@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from openpyxl import Workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
+from skbio.diversity import alpha
 
 from modelling.core.outcomes import diversity
 from modelling.reading import read_as
@@ -384,7 +385,7 @@ def test_one_person_s_sheets_are_bounded(county, monkeypatch):
 
 
 def test_the_dune_meadow_survey_sent_as_one_sheet_of_twenty_meadows_has_the_values_of_vegan(county):
-    """Jongman, ter Braak and van Tongeren (1987), 20 sites and 30 taxa, against the R package vegan."""
+    """Jongman, ter Braak and van Tongeren (1987), 20 sites and 30 taxa, against the R package vegan and scikit-bio."""
     coordinator = county.as_(county.coordinator)
     group = county.groups[MAKERS]
     survey = worked_examples("dune_meadow")
@@ -418,7 +419,9 @@ def test_the_dune_meadow_survey_sent_as_one_sheet_of_twenty_meadows_has_the_valu
     names = [taxon["name"] for taxon in worked_examples("dune_meadow_names")]
     for row in worked_examples("dune_meadow_published"):
         values = np.array([stored[f"Dune {row['site']}"].get(name, 0.0) for name in names])
-        assert diversity.richness(values) == int(row["richness"])
+        assert diversity.richness(values) == alpha.sobs(values) == int(row["richness"])
+        assert diversity.shannon(values) == pytest.approx(alpha.shannon(values, base=np.e), abs=1e-6)
+        assert diversity.simpson(values) == pytest.approx(alpha.simpson(values), abs=1e-6)
         assert diversity.shannon(values) == pytest.approx(float(row["shannon"]), abs=1e-6)
         assert diversity.simpson(values) == pytest.approx(float(row["simpson"]), abs=1e-6)
         assert diversity.evenness(values) == pytest.approx(float(row["evenness"]), abs=1e-6)
@@ -426,7 +429,7 @@ def test_the_dune_meadow_survey_sent_as_one_sheet_of_twenty_meadows_has_the_valu
     pool = diversity.pool(held, 20)
     for row in worked_examples("dune_meadow_pool"):
         assert getattr(pool, row["estimate"]) == pytest.approx(float(row["value"]), abs=1e-6)
-    # the bootstrap estimate, as Smith and van Belle (1984, Biometrics 40, 119) write it, from the published table itself
+    # the bootstrap estimate as Smith and van Belle (1984, Biometrics 40, 119) write it, from the published table
     shares = [sum(row[taxon["code"]] != "0" for row in survey) / 20 for taxon in worked_examples("dune_meadow_names")]
     assert pool.bootstrap == pytest.approx(30 + sum((1 - share) ** 20 for share in shares), abs=1e-6)
     assert MeadowProject.objects.filter(returns__year=2026, name__startswith="Dune").count() == 20
