@@ -12,6 +12,7 @@ urlpatterns = [
     path("account/", account.AccountView.as_view(), name="account"),
     path("account/name/", account.NameView.as_view(), name="account-name"),
     path("account/email/", account.EmailView.as_view(), name="account-email"),
+    path("account/email/<str:secret>/", account.EmailConfirmView.as_view(), name="email-confirm"),
     path("account/password/", account.PasswordView.as_view(), name="account-password"),
     path("account/leave/<uuid:membership>/", account.LeaveView.as_view(), name="account-leave"),
     path("account/export/", account.ExportView.as_view(), name="account-export"),

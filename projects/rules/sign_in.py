@@ -23,6 +23,8 @@ MOST_LETTERS: Final = 3
 LEAST_PASSWORD: Final = 10
 MOST_PASSWORD: Final = 200
 INVITATION_RUNS: Final = timedelta(days=14)
+#: how long a new address may be confirmed, as long as a way to a new password is open
+EMAIL_RUNS: Final = timedelta(days=1)
 
 
 def key_of(kind: str, value: str) -> str:

@@ -11,9 +11,11 @@ from django.contrib.auth import authenticate
 from django.contrib.auth.password_validation import validate_password
 from django.contrib.auth.tokens import default_token_generator
 from django.contrib.sessions.models import Session
+from django.core import signing
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import F
+from django.utils.crypto import constant_time_compare, salted_hmac
 
 from modelling.errors import FieldError
 from projects.contracts.accounts import AccountNew, EmailChange, NameChange, SignIn
@@ -38,6 +40,7 @@ from projects.services.base import save_changed, save_new
 from projects.services.letters import letter, send_aside
 
 ERASE_WORD: Final = "erase"
+_EMAIL: Final = "forbcast.email_change"
 _TOO_SIMPLE: Final = {
     "password_too_short": (
         "too_few", "This is too short: at least {least} characters are needed. Three or four words will do."
@@ -180,21 +183,65 @@ def name_change(*, actor: Actor, asked: NameChange, now: datetime) -> User:
     return user
 
 
-def email_change(*, actor: Actor, asked: EmailChange, password: str, caller: str, now: datetime) -> User:
-    """Change the address one signs in with; the old address gets a letter about it."""
+def email_ask(
+    *, actor: Actor, asked: EmailChange, password: str, caller: str, link: Callable[[str], str], now: datetime
+) -> None:
+    """Send a letter with a way to confirm a new address; nothing tells the asker whether an account has it already.
+
+    Parameters
+    ----------
+    link
+        Gives the address of the page for a secret.
+    """
     user = account_of(actor)
     demand(actor, "account.change", owner_id=user.pk)
     confirm(user=user, password=password, caller=caller, now=now)
-    old = user.email
-    if asked.email == old:
+    if asked.email == user.email:
         raise broken("/email", "same", "This is your address already.", asked.email, "another address")
-    if User.objects.filter(email=asked.email).exists():
-        raise broken("/email", "taken", "An account has this address already.", asked.email, "another address")
+    tries.begin("letter", asked.email, caller, now, most_by_name=rules.MOST_LETTERS)
+    # both letters are written, so that neither takes longer to answer
+    there = link(_email_secret(user, asked.email, now))
+    wanted = letter("email_confirm", asked.email, name=user.name, link=there)
+    refused = letter("email_taken", asked.email)
+    send_aside(refused if User.objects.filter(email=asked.email).exists() else wanted)
+
+
+def _email_secret(user: User, email: str, now: datetime) -> str:
+    until = int((now + rules.EMAIL_RUNS).timestamp())
+    return signing.dumps([str(user.public_id), email, until, _as_it_is(user)], salt=_EMAIL)
+
+
+def _as_it_is(user: User) -> str:
+    """What changes with the address or the password, which uses up every way that was sent before."""
+    return salted_hmac(_EMAIL, f"{user.email}\n{user.password}", algorithm="sha256").hexdigest()[:32]
+
+
+def email_reader(secret: str, now: datetime) -> tuple[User, str]:
+    """Who confirms which address; raises Gone if the way is used, too old or was never one."""
+    try:
+        public_id, email, until, as_it_was = signing.loads(secret, salt=_EMAIL)
+        user = User.objects.filter(public_id=public_id, is_active=True).first()
+    except signing.BadSignature:
+        user, email, until, as_it_was = None, "", 0, ""
+    if user is None or now.timestamp() > until or not constant_time_compare(_as_it_is(user), as_it_was):
+        raise Gone("This way to a new address is used up or older than a day. Ask for another on your account’s page.")
+    return user, email
+
+
+def email_change(*, secret: str, now: datetime) -> User:
+    """Change the address one signs in with, by the way that was sent there; the old address gets a letter about it."""
+    user, email = email_reader(secret, now)
     with transaction.atomic():
-        user = _held(actor)
-        user.email = asked.email
+        User.objects.select_for_update().get(pk=user.pk)
+        # a rival may have used the way since
+        user, email = email_reader(secret, now)
+        if User.objects.filter(email=email).exists():
+            raise broken(
+                "/email", "taken", "Another account has this address by now; yours stays as it was.", email, ""
+            )
+        old, user.email = user.email, email
         save_changed(user, now)
-        record(actor, now, "email_change", "account", user.public_id)
+        record(Actor(user_id=user.pk), now, "email_change", "account", user.public_id)
     if old:
         send_aside(letter("email_changed", old, name=user.name))
     return user

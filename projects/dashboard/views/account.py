@@ -10,13 +10,15 @@ from django.contrib import messages
 from django.contrib.auth import logout, update_session_auth_hash
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.shortcuts import render
+from django.urls import reverse
 
 from projects.dashboard.forms.account import EmailForm, EraseForm, NameForm, PasswordForm, TokenForm
 from projects.dashboard.forms.base import ServiceForm
-from projects.dashboard.views.private import Answered, Private, PrivateForm, refused
-from projects.errors import Refused, WrongState
+from projects.dashboard.views.private import Answered, Private, PrivateForm, gone, refused
+from projects.errors import Gone, Refused, WrongState
 from projects.selectors import people
 from projects.services import accounts, networks, tokens
+from projects.services.letters import has_mail
 
 
 class AccountView(Private):
@@ -47,8 +49,9 @@ class NameView(PrivateForm):
 
 
 class EmailView(PrivateForm):
+    """Ask for another address; a letter goes there."""
+
     template_name = "account/email.html"
-    done = "Your address is changed. Sign in with the new one from now on."
 
     def form(self, data: Any = None) -> ServiceForm:
         return EmailForm(data)
@@ -57,10 +60,43 @@ class EmailView(PrivateForm):
         return {"account": people.account_of(self.actor)}
 
     def do(self, form: EmailForm) -> str:
-        accounts.email_change(
-            actor=self.actor, asked=form.read(), password=form.secret(), caller=self.caller, now=self.now
+        asked = form.read()
+        accounts.email_ask(
+            actor=self.actor, asked=asked, password=form.secret(), caller=self.caller, link=self.link, now=self.now
         )
-        return self.then
+        context = {"email": asked.email, "has_mail": has_mail()}
+        raise Answered(render(self.request, "account/email_sent.html", context))
+
+    def link(self, secret: str) -> str:
+        """Return the address in a letter."""
+        return self.request.build_absolute_uri(reverse("email-confirm", args=[secret]))
+
+
+class EmailConfirmView(Private):
+    """Confirm a new address, by the way that was sent there."""
+
+    template_name = "account/email_confirm.html"
+    for_everybody = True
+    secret_address = True
+
+    def get(self, request: HttpRequest, secret: str) -> HttpResponse:
+        return self.show(request, {"email": self.email(secret)})
+
+    def email(self, secret: str) -> str:
+        """Return the address that is to be confirmed."""
+        try:
+            return accounts.email_reader(secret, self.now)[1]
+        except Gone as refusal:
+            raise Answered(gone(self.request, refusal)) from refusal
+
+    def post(self, request: HttpRequest, secret: str) -> HttpResponse:
+        email = self.email(secret)
+        try:
+            accounts.email_change(secret=secret, now=self.now)
+        except Refused as refusal:
+            return self.show(request, {"email": email, "wrong": refusal.detail}, status=422)
+        messages.success(request, "Your address is changed. Sign in with the new one from now on.")
+        return HttpResponseRedirect("/account/" if request.user.is_authenticated else "/sign-in/")
 
 
 class PasswordView(PrivateForm):

@@ -126,17 +126,82 @@ def test_a_name_that_will_not_do_is_refused_and_kept_to_be_mended(village, signe
     assert all_text() == before
 
 
-def test_the_address_is_changed_with_the_password_and_the_old_one_is_told(village, signed_in):
+def way_in(letter):
+    """The path of the link in a letter."""
+    return next(word for word in letter.body.split() if "://" in word).removeprefix("http://testserver")
+
+
+def test_an_address_is_changed_once_it_is_confirmed_there_and_the_old_one_is_told(village, signed_in):
     browser = signed_in(village.lead)
     response = browser.post("/account/email/", {"email": "Wenna@Example.net", "password": PASSWORD})
-    assert response.headers["Location"] == "/account/"
+    assert "A letter is on its way to wenna@example.net." in response.content.decode()
+    assert User.objects.get(pk=village.lead.pk).email == "wenna.marsh@example.org"
+    (asked,) = letters_gone()
+    assert (asked.to, asked.subject) == (["wenna@example.net"], "Is this your new address for Forbcast?")
+    # whoever reads the new post need not be signed in
+    reader, path = Client(), way_in(asked)
+    page = reader.get(path)
+    assert (page.status_code, page.headers["Cache-Control"]) == (200, "no-store")
+    assert "From now on you sign in with wenna@example.net" in page.content.decode()
+    assert User.objects.get(pk=village.lead.pk).email == "wenna.marsh@example.org"
+    assert reader.post(path).headers["Location"] == "/sign-in/"
     assert User.objects.get(pk=village.lead.pk).email == "wenna@example.net"
-    (letter,) = letters_gone()
+    entry = AuditEntry.objects.first()
+    assert (entry.act, entry.object_id, entry.actor) == ("email_change", village.lead.public_id, village.lead)
+    letter = letters_gone()[-1]
     assert letter.to == ["wenna.marsh@example.org"]
     assert letter.subject == "Your address at Forbcast was changed"
     # the new one is not told to whoever reads the old post
     assert "example.net" not in letter.body
     assert Client().login(username="wenna@example.net", password=PASSWORD)
+    for again in (reader.get(path), reader.post(path)):
+        assert again.status_code == 410
+        assert "used up or older than a day" in again.content.decode()
+
+
+def test_a_taken_address_is_answered_alike_and_its_owner_alone_is_told(village, signed_in):
+    browser = signed_in(village.lead)
+    free = browser.post("/account/email/", {"email": "jory.lanthorn@example.com", "password": PASSWORD})
+    assert len(letters_gone()) == 1
+    before = all_text()
+    taken = browser.post("/account/email/", {"email": "jory.lanthorn@example.org", "password": PASSWORD})
+    assert (taken.status_code, free.status_code) == (200, 200)
+    assert taken.content.decode() == free.content.decode().replace("example.com", "example.org")
+    letter = letters_gone()[-1]
+    assert (letter.to, letter.subject) == (["jory.lanthorn@example.org"], "Your address at Forbcast stays yours")
+    assert "://" not in letter.body
+    assert "Wenna" not in letter.body
+    assert all_text() == before
+
+
+def test_a_new_address_can_be_confirmed_for_a_day_and_not_after_another_password(village, signed_in, noon):
+    browser = signed_in(village.lead)
+
+    def ask():
+        browser.post("/account/email/", {"email": "wenna@example.net", "password": PASSWORD})
+        return way_in(letters_gone()[-1])
+
+    path = ask()
+    noon.shift(timedelta(hours=24))
+    assert Client().get(path).status_code == 200
+    noon.shift(timedelta(seconds=1))
+    assert Client().post(path).status_code == 410
+    path = ask()
+    browser.post("/account/password/", {"password": PASSWORD, "new_password": NEW_PASSWORD})
+    assert Client().post(path).status_code == 410
+    for wrong in (f"{path[:-2]}x/", "/account/email/x/", "/account/email/%00:%ff:x/"):
+        assert Client().get(wrong).status_code == 410
+    assert User.objects.get(pk=village.lead.pk).email == "wenna.marsh@example.org"
+
+
+def test_letters_to_a_new_address_are_counted_for_free_and_taken_alike(village, signed_in, noon, settings):
+    settings.THROTTLE = True
+    browser = signed_in(village.lead)
+    for email in ("wenna@example.net", "jory.lanthorn@example.org"):
+        for _ in range(3):
+            assert browser.post("/account/email/", {"email": email, "password": PASSWORD}).status_code == 200
+        assert browser.post("/account/email/", {"email": email, "password": PASSWORD}).status_code == 429
+    assert len(letters_gone()) == 6
 
 
 @pytest.mark.parametrize(
@@ -144,7 +209,6 @@ def test_the_address_is_changed_with_the_password_and_the_old_one_is_told(villag
     [
         ("wenna@example.net", "wrong", "This is not your password."),
         ("wenna@example.net", "", "Write the password."),
-        ("jory.lanthorn@example.org", PASSWORD, "An account has this address already."),
         ("wenna.marsh@example.org", PASSWORD, "This is your address already."),
         ("wenna", PASSWORD, "is no e-mail address"),
     ],
@@ -190,8 +254,13 @@ def test_a_visitor_changes_nothing(village):
     before = all_text()
     for act in (
         lambda: accounts.name_change(actor=PUBLIC_ACTOR, asked=NameChange(name="Mallory"), now=NOW),
-        lambda: accounts.email_change(
-            actor=PUBLIC_ACTOR, asked=EmailChange(email="m@example.org"), password=PASSWORD, caller="x", now=NOW
+        lambda: accounts.email_ask(
+            actor=PUBLIC_ACTOR,
+            asked=EmailChange(email="m@example.org"),
+            password=PASSWORD,
+            caller="x",
+            link=str,
+            now=NOW,
         ),
         lambda: accounts.account_erase(actor=PUBLIC_ACTOR, password=PASSWORD, word="erase", caller="x", now=NOW),
         lambda: people.account_export(PUBLIC_ACTOR, NOW),
@@ -505,15 +574,15 @@ def test_of_the_last_two_leads_one_can_go():
 
 
 def test_two_people_cannot_take_the_same_address(village):
-    accounts.email_change(
-        actor=village.as_(village.lead), asked=EmailChange(email="same@example.org"), password=PASSWORD, caller="x",
-        now=NOW,
-    )  # fmt: skip
-    with pytest.raises(RuleBroken) as refusal:
-        accounts.email_change(
-            actor=village.as_(village.member), asked=EmailChange(email="same@example.org"), password=PASSWORD,
-            caller="x", now=NOW,
+    secrets = []
+    for user in (village.lead, village.member):
+        accounts.email_ask(
+            actor=village.as_(user), asked=EmailChange(email="same@example.org"), password=PASSWORD, caller="x",
+            link=lambda secret: secrets.append(secret) or secret, now=NOW,
         )  # fmt: skip
+    accounts.email_change(secret=secrets[0], now=NOW)
+    with pytest.raises(RuleBroken) as refusal:
+        accounts.email_change(secret=secrets[1], now=NOW)
     assert [(error.pointer, error.code) for error in refusal.value.errors] == [("/email", "taken")]
     assert User.objects.get(pk=village.member.pk).email == "jory.lanthorn@example.org"
     assert Invitation.objects.count() == 0

@@ -83,8 +83,8 @@ TABLE = {
 #: pages about whoever looks at them, or about a secret; they have tests of their own
 OF_ONESELF = {
     "sign-in", "password-forgotten", "new-password", "sign-out", "account", "account-name", "account-email",
-    "account-password", "account-leave", "account-export", "account-erase", "token-new", "token-revoke",
-    "invitation-withdraw", "invitation",
+    "email-confirm", "account-password", "account-leave", "account-export", "account-erase", "token-new",
+    "token-revoke", "invitation-withdraw", "invitation",
 }  # fmt: skip
 
 
