@@ -38,6 +38,7 @@ TITLES: Final = {
     "condition_rules": "Published targets for condition",
     "british_ellenberg": "British Ellenberg values for nitrogen",
     "survey_values": "What is taken when a survey is judged",
+    "sack_values": "What is taken when seed in a sack is counted",
     "taxa": "Plants",
     "taxon_names": "Other names of plants",
     "mixes": "Seed mixes",

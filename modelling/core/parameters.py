@@ -32,7 +32,7 @@ SOURCE_COLUMNS: Final = ("source_id", "author", "year", "title", "publication", 
 NUMBER_TABLES: Final[dict[str, tuple[str, ...]]] = {
     "taxon_values": (), "mix_contents": (), "sowing_rates": (), "soil_bands": (), "operation_values": (),
     "machine_values": (), "prices": PACK_COLUMNS, "in_kind_rates": (), "rates": (), "establishment": (),
-    "site_values": (), "regimes": (), "planning": (), "british_ellenberg": (), "survey_values": (),
+    "site_values": (), "regimes": (), "planning": (), "british_ellenberg": (), "survey_values": (), "sack_values": (),
     "cover_scales": ("class_words", "low_end"), "sward_rules": RULE_COLUMNS, "condition_rules": RULE_COLUMNS,
 }  # fmt: skip
 NOUN_TABLES: Final[dict[str, tuple[str, ...]]] = {
