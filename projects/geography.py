@@ -717,7 +717,7 @@ def _polygon_geojson(ring: Iterable[Point]) -> dict[str, Any]:
 def in_degrees(shape: Outline | Square | Point, at: Point) -> dict[str, Any]:
     """What a map wants to know of a place: `at`, latitude and longitude of a point, and the shape's `geometry`.
 
-    Working it out takes a fifth of a millisecond for each corner; whoever asks often keeps it beside the place.
+    Working it out takes a while for each corner; whoever asks often keeps it beside the place.
     """
     latitude, longitude = latitude_longitude(at)
     match shape:
