@@ -201,6 +201,13 @@ class ParameterSet:
     packs: Mapping[str, tuple[Number, ...]] = field(repr=False)
     nouns: Mapping[str, Mapping[str, Mapping[str, str]]] = field(repr=False)
     sources: Mapping[str, Mapping[str, str]] = field(repr=False)
+    _tables: Mapping[str, tuple[Number, ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        tables: dict[str, list[Number]] = {}
+        for (table, _, _), number in self.numbers.items():
+            tables.setdefault(table, []).append(number)
+        object.__setattr__(self, "_tables", {table: tuple(rows) for table, rows in tables.items()})
 
     def number(self, table: str, subject: str, quantity: str) -> Number:
         """The row of `table` for `subject` and `quantity`; KeyError names what is missing."""
@@ -216,7 +223,7 @@ class ParameterSet:
 
     def rows(self, table: str) -> Iterator[Number]:
         """Every number of one table, in file order."""
-        return (number for key, number in self.numbers.items() if key[0] == table)
+        return iter(self._tables.get(table, ()))
 
     def subjects(self, table: str, quantity: str) -> Iterator[str]:
         """Subjects of `table` that have a row for `quantity`, in file order."""

@@ -164,9 +164,15 @@ def places_of(actor: Actor, upload: SheetUpload) -> list[MeadowProject]:
     return list(found.filter(visible_inner(actor)).select_related("site", "group", "network").order_by("name", "pk"))
 
 
-def reading_of(actor: Actor, upload: SheetUpload, today: date) -> Reading:
-    """Understand a sheet by what is known now: names remembered, answers given, returns that are there."""
-    book = sheets.read_kept(upload.cells)
+def reading_of(actor: Actor, upload: SheetUpload, today: date, book: list[sheets.Sheet] | None = None) -> Reading:
+    """Understand a sheet by what is known now: names remembered, answers given, returns that are there.
+
+    Parameters
+    ----------
+    book
+        The sheets, where they were read just now; else they are taken from what was kept.
+    """
+    book = sheets.read_kept(upload.cells) if book is None else book
     projects = {str(project.public_id): project for project in places_of(actor, upload)}
     places = tuple(sheets.Place(key, (row.name, row.site.name)) for key, row in projects.items())
     divided = sheets.divide(book, places, upload.year, today, upload.answers, many=upload.project_id is None)

@@ -97,7 +97,7 @@ def upload_create(
                 expires_at=now + rules.KEPT,
             )
         )
-        reading = reading_of(actor, row, today)
+        reading = reading_of(actor, row, today, book)
         _keep_refused(row, reading)
         record(
             actor, now, "upload_create", "upload", row.public_id, network=network.pk, group=group.pk if group else None,

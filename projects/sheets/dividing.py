@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import lru_cache
 from typing import Final
 
 from rapidfuzz import fuzz, process
@@ -54,6 +55,7 @@ class Divided:
     headings: Mapping[str, int] = field(default_factory=dict)
 
 
+@lru_cache(maxsize=20_000)
 def plain(text: str) -> str:
     """A name in small letters and figures alone."""
     return "".join(sign for sign in text.casefold() if sign.isalnum())

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Final, Literal
 
 from modelling.names import match
 from projects.sheets.headings import label_of, role_of
-from projects.sheets.tables import Cell, Row, Sheet
+from projects.sheets.tables import Cell, Row, Sheet, Value
 from projects.sheets.values import amount_of
 
 Kind = Literal["wide", "long", "transposed", "list", "work"]
@@ -54,11 +55,14 @@ class Layout:
 
 def text_of(cell: Cell | None) -> str:
     """What a cell shows."""
-    if cell is None:
-        return ""
-    if isinstance(cell.value, float):
-        return f"{cell.value:.10g}"
-    return " ".join(cell.value.split()) if isinstance(cell.value, str) else cell.value.isoformat()
+    return "" if cell is None else _shown(cell.value)
+
+
+@lru_cache(maxsize=20_000, typed=True)
+def _shown(value: Value) -> str:
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return " ".join(value.split()) if isinstance(value, str) else value.isoformat()
 
 
 def _labels(row: Row | None) -> dict[int, str]:

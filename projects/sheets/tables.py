@@ -72,7 +72,10 @@ class Row:
     cells: tuple[Cell, ...]
 
     def at(self, column: int) -> Cell | None:
-        return next((cell for cell in self.cells if cell.column == column), None)
+        for cell in self.cells:
+            if cell.column == column:
+                return cell
+        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,6 +244,8 @@ def _text_cell(row: int, column: int, text: str) -> Cell:
 
 
 def _clean(text: str) -> str:
+    if text.isprintable():
+        return text.strip()
     return "".join(" " if ord(sign) < 32 and sign not in "\t\n" else sign for sign in text).strip()
 
 

@@ -6,9 +6,10 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 from typing import Final, Literal
 
-from projects.sheets.tables import Cell
+from projects.sheets.tables import Cell, Value
 
 Scale = Literal["presence", "percent", "domin", "braun_blanquet", "dafor_cover", "dafor_frequency", "abundance"]
 
@@ -83,6 +84,7 @@ def _days(*parts: tuple[int, int, int]) -> list[date]:
     return list(found)
 
 
+@lru_cache(maxsize=20_000, typed=True)
 def read_day(value: object, year: int, *, from_1904: bool = False) -> date | Doubt | Fault:
     """Read a day. Day before month; a day without its year is of `year`."""
     if isinstance(value, date):
@@ -187,14 +189,19 @@ def shown(number: float) -> str:
 
 def amount_of(cell: Cell) -> Amount:
     """Look at a cell as an amount."""
-    if isinstance(cell.value, date):
-        return Amount(cell.value.isoformat(), kind="other")
-    if isinstance(cell.value, float):
-        number = number_of(cell.value)
+    return _amount(cell.value)
+
+
+@lru_cache(maxsize=20_000, typed=True)
+def _amount(value: Value) -> Amount:
+    if isinstance(value, date):
+        return Amount(value.isoformat(), kind="other")
+    if isinstance(value, float):
+        number = number_of(value)
         if number is None:
-            return Amount(str(cell.value))
+            return Amount(str(value))
         return Amount(shown(number), number, kind="absent" if number == 0 else "number")
-    text = " ".join(str(cell.value).casefold().split())
+    text = " ".join(str(value).casefold().split())
     bare = text.removesuffix("%").strip()
     percent = text.endswith(("%", "per cent", "percent"))
     bare = re.sub(r"\s*per\s?cent$", "", bare)

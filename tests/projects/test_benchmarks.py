@@ -45,6 +45,12 @@ def test_the_batch_runs_to_the_end():
     assert "6 projects have one forecast each; 5 jobs have ended once each" in told
 
 
+def test_the_imports_run_to_the_end():
+    told = run("tests.benchmarks.imports")
+    for words in ("24 rows of 4 meadows in 2 files", "rows a second", "  read, understood and checked: "):
+        assert words in told
+
+
 @pytest.mark.django_db
 def test_a_database_that_somebody_uses_is_refused():
     with pytest.raises(SystemExit, match="This database is in use"):
