@@ -70,7 +70,7 @@ def upload_create(
     today = timezone.localdate(now)
     if asked.year > today.year:
         raise broken("/year", "in_future", f"{asked.year} is still to come.", asked.year, f"up to {today.year}")
-    book = read_sheets(data, asked.filename)
+    book = sheets.without_people(read_sheets(data, asked.filename))
     uploads_forget(now=now)
     with transaction.atomic():
         waiting = SheetUpload.objects.filter(created_by=owner, state=UploadState.WAITING).count()

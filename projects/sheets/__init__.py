@@ -7,6 +7,7 @@ from projects.sheets.desk import fits
 from projects.sheets.dividing import LEAVE_OUT, Divided, Part, Place, divide
 from projects.sheets.heads import Heading, headings_read
 from projects.sheets.keeping import kept_text, read_kept
+from projects.sheets.people import without_people
 from projects.sheets.results import (
     AS_WRITTEN,
     Choice,
@@ -25,5 +26,5 @@ __all__ = [
     "AS_WRITTEN", "LEAVE_OUT", "TEMPLATE_VERSION", "Cell", "Choice", "Divided", "ForYear", "Heading", "Part", "Place",
     "Question", "Reason", "Row", "Sheet", "SheetRefused", "SourceRow", "TemplateFor", "TemplateMark", "Understood",
     "divide", "fits", "headings_read", "kept_text", "read_kept", "read_table", "refused_rows_csv", "template",
-    "template_csv", "understand",
+    "template_csv", "understand", "without_people",
 ]  # fmt: skip

@@ -1,10 +1,11 @@
 """Sheets that come in: understood without being saved, accepted, mended, sent twice, changed in the meantime."""
 
+import io
 from datetime import timedelta
 
 import numpy as np
 import pytest
-from openpyxl import Workbook
+from openpyxl import Workbook, load_workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from skbio.diversity import alpha
 
@@ -30,7 +31,7 @@ from projects.services import sites
 from projects.services import uploads as acts
 from projects.services.meadows import project_create
 from projects.services.returns import name_settle, return_send
-from projects.sheets import refused_rows_csv
+from projects.sheets import refused_rows_csv, template
 from tests.core.conftest import worked_examples
 from tests.projects.county import NOW, saltmere
 from tests.projects.sheets.made import repacked, saved, workbook
@@ -379,6 +380,60 @@ def test_one_person_s_sheets_are_bounded(county, monkeypatch):
     send(county)
     with pytest.raises(RuleBroken, match="wait to be looked through"):
         send(county)
+
+
+def filled_template(county, name=YEWS):
+    """The workbook of a project with a walk, a cut and a name that is doubted."""
+    asked = reads.template_for(county.as_(county.lead), county.projects[name], 2026)
+    book = load_workbook(io.BytesIO(template(asked)))
+    walk, year = book["Walk"], book["Year"]
+    row = next(number for number in range(6, 99) if walk.cell(number, 1).value is None)
+    for number, plant in enumerate(("yarrow", "cranesbill?")):
+        walk.cell(row + number, 1).value = plant
+        walk.cell(row + number, 3).value = 10 + number
+    year["B2"] = "14 July 2026"
+    for column, value in enumerate(("Cutting", "20 August 2026", 6.5, 3, 40, "left in heaps"), start=1):
+        year.cell(7, column).value = value
+    return saved(book)
+
+
+def test_the_template_comes_back_as_a_return_with_its_work(county):
+    row, reading = send(county, filled_template(county))
+    assert reading.refused == []
+    assert [question.code for question in reading.questions] in (["name"], ["name_doubted"])
+    found = read_content(accept(county, row, reading)[0].version_of_return)
+    assert seen(found) == {("2026-07-14", "Q1", "yarrow"): "10", ("2026-07-14", "Q1", "cranesbill?"): "11"}
+    assert [(work.what, work.on.isoformat(), work.note) for work in found.work] == [
+        ("cut", "2026-08-20", "left in heaps")
+    ]
+    assert (found.heads, found.person_hours, found.cash_gbp) == (3, 6.5, 40)
+
+
+@pytest.mark.parametrize(("answer", "ready"), [("here", True), ("stop", False)])
+def test_a_template_of_another_meadow_is_asked_about(county, answer, ready):
+    row, reading = send(county, filled_template(county, "Behind the house"))
+    assert "template:project" in [question.key for question in reading.questions]
+    assert not reading.parts[0].ready
+    asked = UploadAnswers(answers={"template:project": answer})
+    again = acts.upload_answer(
+        actor=county.as_(county.lead), public_id=row.public_id, asked=asked, if_version=None, now=NOW
+    )
+    assert again.parts[0].ready is ready
+
+
+def test_names_of_surveyors_are_not_kept(county):
+    text = (
+        "Surveyor,Hedda Quillfeather,Date,1 July 2026\nRecorded by: Hedda Quillfeather\n"
+        "Quadrat,Species,Cover %,Surveyor\nQ1,yarrow,20,Hedda Quillfeather\nQ1,red clover,-5,Hedda Quillfeather\n"
+    )
+    row, reading = send(county, text)
+    accept(county, row, reading)
+    row.refresh_from_db()
+    assert "Quillfeather" not in row.cells
+    assert "(a name)" in row.cells
+    assert "Quillfeather" not in str(list(RefusedRow.objects.values_list("cells", "reasons")))
+    assert "Quillfeather" not in ReturnVersion.objects.get().content
+    assert [source.number for source, _ in reading.refused] == [5]
 
 
 # ------------------------------------------------------------------ a published survey
