@@ -79,11 +79,18 @@ def remembered_names(group_id: int) -> dict[str, str]:
     return dict(NameChoice.objects.filter(group=group_id).values_list("folded", "taxon"))
 
 
-def settled_content(version: ReturnVersion) -> ReturnNew:
-    """What was sent, with its names as they are settled now."""
-    settled: dict[str, str] = {}
-    for name, taxon in TaxonRecord.objects.filter(version_of=version).values_list("name", "taxon"):
-        settled.setdefault(name, taxon)
+def names_settled_in(versions: Iterable[int]) -> dict[int, dict[str, str]]:
+    """What names stand for in each of these versions, as they are settled now; one query."""
+    found: dict[int, dict[str, str]] = {version: {} for version in versions}
+    rows = TaxonRecord.objects.filter(version_of__in=list(found)).order_by("pk")
+    for version, name, taxon in rows.values_list("version_of", "name", "taxon"):
+        found[version].setdefault(name, taxon)
+    return found
+
+
+def settled_content(version: ReturnVersion, known: Mapping[str, str] | None = None) -> ReturnNew:
+    """What was sent, with its names as they are settled now; `known` tells them where they were read already."""
+    settled = names_settled_in([version.pk])[version.pk] if known is None else known
     data = orjson.loads(version.content)
     for visit in data.get("visits", ()):
         lists = [visit.get("whole_site", ()), *(quadrat.get("records", ()) for quadrat in visit.get("quadrats", ()))]

@@ -29,7 +29,7 @@ from projects.models import (
 from projects.rules import returns as return_rules
 from projects.rules import uploads as rules
 from projects.rules.access import Actor, demand, visible_inner
-from projects.selectors.returns import settled_as_known, settled_content, sown_taxa
+from projects.selectors.returns import names_settled_in, settled_as_known, settled_content, sown_taxa
 from projects.sheets import Question, SourceRow, Understood
 
 #: quadrats in a template where nothing is known of earlier walks; common practice
@@ -185,6 +185,7 @@ def reading_of(actor: Actor, upload: SheetUpload, today: date, book: list[sheets
         (row.project_id, row.year): row
         for row in OutcomeReturn.objects.filter(project__in=concerned).select_related("current", "agreed")
     }
+    settled = names_settled_in(row.current_id for row in outcomes.values() if row.current_id is not None)
     accepted = {(row.project_id, row.year): row for row in upload.parts.select_related("version_of_return")}
     parts = []
     for part in divided.parts:
@@ -197,7 +198,7 @@ def reading_of(actor: Actor, upload: SheetUpload, today: date, book: list[sheets
         read = PartRead(project, part.year, found)
         read.outcome = outcomes.get((project.pk, part.year))
         read.accepted = accepted.get((project.pk, part.year))
-        _lay_beside(read, known, today, upload)
+        _lay_beside(read, known, settled, today, upload)
         parts.append(read)
     return _reading(upload, book, parts, divided)
 
@@ -225,7 +226,13 @@ def _prefixed(found: Understood, prefix: str) -> Understood:
     )
 
 
-def _lay_beside(read: PartRead, remembered: Mapping[str, str], today: date, upload: SheetUpload) -> None:
+def _lay_beside(
+    read: PartRead,
+    remembered: Mapping[str, str],
+    settled: Mapping[int, Mapping[str, str]],
+    today: date,
+    upload: SheetUpload,
+) -> None:
     """Put a part into the words of a return, look it through, and lay it beside what was sent before."""
     said, left = rules.return_said(read.understood.survey)
     read.left = tuple(left)
@@ -238,7 +245,8 @@ def _lay_beside(read: PartRead, remembered: Mapping[str, str], today: date, uplo
     try:
         alone = settled_as_known(read_as(ReturnNew, said), remembered)
         read.asked = alone
-        there = settled_content(read.outcome.current) if read.outcome and read.outcome.current else None
+        current = read.outcome.current if read.outcome is not None else None
+        there = settled_content(current, settled[current.pk]) if current is not None else None
         if there is not None:
             read.joined, read.change = rules.joined(there, alone, read.understood.survey["work"])
             read.same = rules.content_key(read.joined, taxa=True) == rules.content_key(there, taxa=True)

@@ -5,6 +5,8 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from openpyxl import Workbook, load_workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from skbio.diversity import alpha
@@ -292,6 +294,20 @@ def test_a_sheet_of_several_years_becomes_a_return_of_each(county):
     assert [(part.year, part.ready) for part in reading.parts] == [(2024, True), (2025, True), (2026, True)]
     accept(county, row, reading)
     assert [outcome.year for outcome in OutcomeReturn.objects.order_by("year")] == [2024, 2025, 2026]
+
+
+def test_a_sheet_of_more_returns_asks_the_database_no_more_often(county):
+    lead = county.as_(county.lead)
+    asked = []
+    for years in (range(2024, 2027), range(2016, 2027)):
+        text = "Year,Quadrat,Date,Plant,Cover %\n" + "".join(f"{y},Q1,1/7/{y},yarrow,20\n" for y in years)
+        for _ in range(2):
+            row, reading = send(county, text)
+            accept(county, row, reading)
+        with CaptureQueriesContext(connection) as queries:
+            reads.reading_of(lead, reads.upload_get(lead, row.public_id, NOW), NOW.date())
+        asked.append(len(queries))
+    assert asked[0] == asked[1]
 
 
 # ------------------------------------------------------------------ files as they come
