@@ -9,6 +9,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings.base")
 
 QUEUES = ("interactive", "model", "export")
 SWEEP_SECONDS = 30
+FORGET_SECONDS = 3_600
 
 app = Celery("forbcast")
 app.config_from_object("django.conf:settings", namespace="CELERY")
@@ -22,5 +23,11 @@ app.conf.beat_schedule = {
         "options": {"queue": name, "expires": SWEEP_SECONDS},
     }
     for name in QUEUES
+} | {
+    "forget sheets": {
+        "task": "projects.forget_uploads",
+        "schedule": FORGET_SECONDS,
+        "options": {"queue": "interactive", "expires": FORGET_SECONDS},
+    }
 }
 app.autodiscover_tasks()

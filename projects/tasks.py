@@ -6,7 +6,7 @@ from uuid import UUID
 from celery import shared_task
 from django.utils import timezone
 
-from projects.services import jobs
+from projects.services import jobs, uploads
 
 #: a sweep starts no further job after so many seconds; the next one is due then
 SWEEP_SECONDS = 25
@@ -21,3 +21,8 @@ def run_job(public_id: str) -> None:
 def sweep_jobs(queue: str) -> None:
     end = time.monotonic() + SWEEP_SECONDS
     jobs.jobs_run_due(clock=timezone.now, queues=[queue], enough=lambda: time.monotonic() >= end)
+
+
+@shared_task(name="projects.forget_uploads")
+def forget_uploads() -> None:
+    uploads.uploads_forget(now=timezone.now())

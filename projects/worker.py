@@ -7,7 +7,7 @@ from django.conf import settings
 from django.db import Error, close_old_connections, connection
 from django.utils import timezone
 
-from projects.services import jobs
+from projects.services import jobs, uploads
 
 IDLE_SECONDS = 30
 logger = logging.getLogger(__name__)
@@ -19,6 +19,7 @@ def work(stop: threading.Event) -> None:
         jobs.wake.clear()
         close_old_connections()
         try:
+            uploads.uploads_forget(now=timezone.now())
             jobs.jobs_run_due(clock=timezone.now, enough=stop.is_set)
         except Error as error:
             logger.warning("Jobs cannot be read, and are looked for again in %d s: %s", IDLE_SECONDS, error)

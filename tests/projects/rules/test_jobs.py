@@ -40,8 +40,10 @@ def test_a_slice_and_a_hanging_attempt_end_before_celery_ends_them():
 
 def test_every_queue_is_known_to_celery_and_swept_every_30_seconds():
     assert set(QUEUES) == set(Job.Queue.values) == {queue.name for queue in app.conf.task_queues}
-    entries = app.conf.beat_schedule.values()
+    entries = [entry for name, entry in app.conf.beat_schedule.items() if name.startswith("sweep ")]
     assert {(entry["task"], *entry["args"], entry["options"]["queue"]) for entry in entries} == {
         (tasks.sweep_jobs.name, queue, queue) for queue in QUEUES
     }
     assert {entry["schedule"] for entry in entries} == {SWEEP_SECONDS} == {30}
+    (other,) = [entry for entry in app.conf.beat_schedule.values() if entry not in entries]
+    assert (other["task"], other["options"]["queue"]) == (tasks.forget_uploads.name, "interactive")

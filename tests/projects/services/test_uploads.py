@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
 from openpyxl import Workbook, load_workbook
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from skbio.diversity import alpha
@@ -34,6 +35,7 @@ from projects.services import uploads as acts
 from projects.services.meadows import project_create
 from projects.services.returns import name_settle, return_send
 from projects.sheets import refused_rows_csv, template
+from projects.tasks import forget_uploads
 from tests.core.conftest import worked_examples
 from tests.projects.county import NOW, saltmere
 from tests.projects.sheets.made import repacked, saved, workbook
@@ -114,6 +116,15 @@ def test_refused_rows_are_kept_with_their_reasons_until_a_day_that_is_said(count
         reads.upload_get(lead, row.public_id, row.expires_at)
     assert acts.uploads_forget(now=row.expires_at) >= 1
     assert not RefusedRow.objects.exists()
+
+
+def test_the_hourly_task_forgets_sheets_whose_time_is_over_and_no_other(county):
+    now = timezone.now()
+    old, _ = send(county, now=now - timedelta(days=31), year=now.year - 1)
+    new, _ = send(county, now=now, year=now.year - 1)
+    forget_uploads()
+    assert list(SheetUpload.objects.values_list("pk", flat=True)) == [new.pk]
+    assert old.pk != new.pk
 
 
 def test_mended_rows_join_what_was_accepted(county):
