@@ -476,7 +476,7 @@ def _alike(reading: _Reading) -> Match:
 
 
 @lru_cache(maxsize=20_000)
-def _settled(reading: _Reading) -> Match:
+def _settled(reading: _Reading, alike: bool) -> Match:
     if not reading.key:
         return Match("", "unknown")
     found = _to_the_letter(reading.key)
@@ -490,13 +490,13 @@ def _settled(reading: _Reading) -> Match:
     found = found or _latin(reading)
     if found is None and reading.parts:
         found = _of_parts(reading)
-    found = found or _abbreviated(reading) or _alike(reading)
+    found = found or _abbreviated(reading) or (_alike(reading) if alike else Match(reading.key, "unknown"))
     if found.rank == "species" and (reading.aggregate or reading.genus):
         found = replace(found, rank="aggregate")
     return replace(found, folded=reading.key)
 
 
-def match(text: str, *, remembered: Mapping[str, str] = _NONE) -> Match:
+def match(text: str, *, remembered: Mapping[str, str] = _NONE, alike: bool = True) -> Match:
     """Read a written name.
 
     Parameters
@@ -505,9 +505,11 @@ def match(text: str, *, remembered: Mapping[str, str] = _NONE) -> Match:
         As somebody wrote it; anything.
     remembered
         Earlier choices of people: folded key -> key of the table of plants.
+    alike
+        Whether to look for names that are like it, which takes longest; without, they come back `unknown`.
     """
     reading, doubt, plus = _read(text)
-    found = _settled(reading)
+    found = _settled(reading, alike)
     chosen = remembered.get(reading.key)
     if chosen is not None and chosen in parameters().nouns["taxa"] and found.status != "exact":
         found = Match(reading.key, "remembered", chosen, 100, _candidates({chosen: 100}), rank_of(chosen))

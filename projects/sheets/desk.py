@@ -234,7 +234,9 @@ class Desk:
                 told, "too_long", f"{cells[0].address}: this is longer than a name.", cells[0], "a plant's name"
             )
             return None
-        found = [match(text_of(cell)[:LONGEST_NAME], remembered=self.asked.remembered) for cell in cells]
+        # once no more can be asked, what a name is like is not looked for
+        alike = len(self.questions) < MOST_QUESTIONS
+        found = [match(text_of(cell)[:LONGEST_NAME], remembered=self.asked.remembered, alike=alike) for cell in cells]
         first = next((each for each in found if each.settled), None) or found[0]
         others = {each.taxon for each in found if each.settled}
         key = found[0].folded

@@ -588,3 +588,12 @@ def test_a_column_that_the_shape_cannot_use_is_kept_as_notes() -> None:
     assert found.survey["work"] == [{"what": "cut", "on": "2026-08-02"}]
     assert [reason.code for reason in found.rows[1].reasons] == ["column_not_used"]
     assert quadrats(found) == {"Q1": {"achillea_millefolium": ("percent", "20")}}
+
+
+def test_once_no_more_can_be_asked_names_are_read_to_the_letter_only() -> None:
+    strange = [f"qz{first}{second}x{third}" for first in "abcdefghij" for second in "klmnopqrst" for third in "uvwyabc"]
+    found = understood("Species\n" + "\n".join([*strange, "yarrow", "Achilea milefolium"]) + "\n")
+    assert [code for code in codes(found) if code != "day_of_walk"] == ["name"] * 500
+    reasons = refused(found)
+    assert reasons[len(strange) + 3] == ["too_many_questions"]
+    assert "too_many_questions" not in reasons.get(len(strange) + 2, [])
