@@ -276,3 +276,10 @@ class ChangeState(models.TextChoices):
     ASKED = "asked", "Asked for"
     AGREED = "agreed", "Agreed"
     REFUSED = "refused", "Not agreed"
+
+
+class PhotoSize(models.TextChoices):
+    """In which sizes a photo is kept."""
+
+    LARGE = "large", "Large"
+    SMALL = "small", "Small"

@@ -79,11 +79,13 @@ KINDS: dict[str, ProblemKind] = {
     "body_too_large": ProblemKind(
         413,
         "Too large",
-        "The body is larger than this address takes: 65,536 bytes (64 kB), or 10 MB for a sheet and 4 MB for many "
-        "returns at once.",
+        "The body is larger than this address takes: 65,536 bytes (64 kB), or 10 MB for a sheet or a photo and 4 MB "
+        "for many returns at once.",
     ),
     "unsupported_media_type": ProblemKind(
-        415, "Wrong content type", "Send JSON, with the header Content-Type: application/json."
+        415,
+        "Wrong content type",
+        "Send JSON, with the header Content-Type: application/json; a photo as multipart/form-data.",
     ),
     "invalid_request": ProblemKind(
         422,

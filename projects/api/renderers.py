@@ -1,11 +1,15 @@
-"""What is let out: JSON of finite numbers only."""
+"""What is let out: JSON of finite numbers only, and pictures as nothing but pictures."""
 
 import math
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 import orjson
+from django.http import HttpResponse
 from rest_framework.renderers import BaseRenderer
+
+from projects.pictures import MEDIA_TYPE
 
 
 class FiniteJSONRenderer(BaseRenderer):
@@ -53,3 +57,31 @@ class GeoJSONRenderer(FiniteJSONRenderer):
 
     media_type = "application/geo+json"
     format = "geojson"
+
+
+class JpegRenderer(BaseRenderer):
+    """Says that an address answers with a JPEG; the view gives its bytes itself."""
+
+    media_type = MEDIA_TYPE
+    format = "jpeg"
+    charset = None
+    render_style = "binary"
+
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        """Return what is bytes already."""
+        return bytes(data)
+
+
+def picture(content: bytes, public_id: UUID) -> HttpResponse:
+    """Return a picture as what it is and nothing else; consent may be withdrawn, so nobody keeps it."""
+    return HttpResponse(
+        content,
+        content_type=MEDIA_TYPE,
+        headers={
+            "Content-Disposition": f'inline; filename="{public_id}.jpg"',
+            "Content-Security-Policy": "default-src 'none'; sandbox",
+            "Cross-Origin-Resource-Policy": "same-origin",
+            "X-Content-Type-Options": "nosniff",
+            "Cache-Control": "no-store",
+        },
+    )

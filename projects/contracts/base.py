@@ -46,7 +46,7 @@ def _one_line(text: str) -> str:
     return _plain(text, lines=False)
 
 
-def _several_lines(text: str) -> str:
+def several_lines(text: str) -> str:
     return _plain(text.replace("\r\n", "\n"), lines=True)
 
 
@@ -115,7 +115,7 @@ Name = Annotated[str, Field(max_length=120), AfterValidator(_one_line), AfterVal
 Note = Annotated[str, Field(max_length=300), AfterValidator(_one_line)]
 LongNote = Annotated[str, Field(max_length=500), AfterValidator(_one_line)]
 Phrase = Annotated[str, Field(max_length=200), AfterValidator(_one_line), AfterValidator(_said)]
-LongText = Annotated[str, Field(max_length=4000), AfterValidator(_several_lines)]
+LongText = Annotated[str, Field(max_length=4000), AfterValidator(several_lines)]
 Email = Annotated[str, Field(max_length=254), AfterValidator(_one_line), AfterValidator(_email)]
 Day = Annotated[
     date, BeforeValidator(_day), AfterValidator(_in_reach), WithJsonSchema({"type": "string", "format": "date"})

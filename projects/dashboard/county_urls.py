@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from projects.dashboard.views import county, groups, jobs, meadows, returns, sheets_in, sites
+from projects.dashboard.views import county, groups, handovers, jobs, meadows, photos, returns, sheets_in, sites
 
 urlpatterns = [
     path("home/", groups.HomeView.as_view(), name="home"),
@@ -60,5 +60,13 @@ urlpatterns = [
     path("returns/<uuid:return_id>/check/", returns.CheckView.as_view(), name="return-check"),
     path("questions/<uuid:question_id>/answer/", returns.AnswerView.as_view(), name="return-question"),
     path("questions/<uuid:question_id>/accept/", returns.AcceptView.as_view(), name="return-question-accept"),
+    path("projects/<uuid:project_id>/photos/", photos.ProjectPhotosView.as_view(), name="project-photos"),
+    path("returns/<uuid:return_id>/photos/new/", photos.PhotoNewView.as_view(), name="return-photo-new"),
+    path("photos/<uuid:photo_id>/withdraw/", photos.WithdrawView.as_view(), name="photo-withdraw"),
+    path("photos/<uuid:photo_id>/<slug:size>.jpg", photos.PictureView.as_view(), name="photo-image"),
+    path("groups/<uuid:group_id>/hand-over/", handovers.GroupHandOverView.as_view(), name="group-hand-over"),
+    path("groups/<uuid:group_id>/handovers/", handovers.HandoversView.as_view(), name="group-handovers"),
+    path("projects/<uuid:project_id>/hand-over/", handovers.ProjectHandOverView.as_view(), name="project-hand-over"),
+    path("handovers/<uuid:handover_id>/", handovers.HandoverView.as_view(), name="handover"),
     path("jobs/<uuid:job_id>/", jobs.JobView.as_view(), name="job"),
 ]

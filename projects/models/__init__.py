@@ -22,11 +22,13 @@ from projects.models.decisions import (
 )
 from projects.models.diary import WorkEntry
 from projects.models.groups import Group, Membership
+from projects.models.handovers import Handover
 from projects.models.jobs import Job
 from projects.models.meadows import Forecast, MeadowProject, PlanVersion, StageChange
 from projects.models.networks import District, Network, NetworkMembership, Village
 from projects.models.people import ApiToken, Invitation, RememberedAnswer, SignInFailure, User
 from projects.models.permissions import Permission
+from projects.models.photos import PhotoFile, ReturnPhoto
 from projects.models.places import SitePlace
 from projects.models.returns import (
     NameChoice,
@@ -65,6 +67,7 @@ __all__ = [
     "FundedProject",
     "GrantRound",
     "Group",
+    "Handover",
     "InKindRate",
     "Interest",
     "Invitation",
@@ -79,9 +82,11 @@ __all__ = [
     "OutcomeReturn",
     "PaymentRequest",
     "Permission",
+    "PhotoFile",
     "PlanVersion",
     "RefusedRow",
     "RememberedAnswer",
+    "ReturnPhoto",
     "ReturnQuestion",
     "ReturnResult",
     "ReturnStep",

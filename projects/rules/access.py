@@ -122,6 +122,11 @@ ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
         "return.answer": _GROUP,
         "return.settle": _GROUP,
         "return.check": _COORDINATORS,
+        "photo.read": _EVERYBODY,
+        "photo.send": _GROUP,
+        "photo.withdraw": _LEADS | {_P.SELF},
+        "handover.read": _GROUP,
+        "handover.write": _LEADS,
         "upload.read": _GROUP,
         "upload.send": _GROUP,
         "upload.accept": _GROUP,
@@ -262,6 +267,12 @@ def visible_projects(actor: Actor) -> Q:
 def visible_inner(actor: Actor, group: str = "group", network: str = "network") -> Q:
     """Things that only the group and the coordinators see, by the paths to their group and network."""
     return _own(actor, group, network)
+
+
+def visible_photos(actor: Actor) -> Q:
+    """Photos that exist for the actor: those agreed to be shown of sites that are, and those of their own."""
+    shown = Q(shown=True) & ~Q(outcome__project__site__publicity=Publicity.PRIVATE)
+    return shown | _own(actor, "outcome__group", "outcome__network")
 
 
 def visible_invitations(actor: Actor) -> Q:

@@ -73,17 +73,23 @@ def membership_own(actor: Actor, public_id: UUID) -> Membership:
     return row
 
 
-def handovers(user: User) -> list[str]:
-    """What somebody has to hand over before they can go, in sentences."""
+def handovers(user: User, group: Group | None = None) -> list[str]:
+    """What somebody has to hand over before they can go, or before they can leave one group, in sentences."""
     leads = Membership.objects.filter(role=GroupRole.LEAD, until__isnull=True, group__closed_at__isnull=True)
     holders = NetworkMembership.objects.filter(role=NetworkRole.COORDINATOR, until__isnull=True)
     groups = Group.objects.filter(pk__in=leads.filter(user=user).values("group"))
     alone = groups.exclude(pk__in=leads.exclude(user=user).values("group")).order_by("name")
+    if group is not None:
+        return [_only_lead(row) for row in alone.filter(pk=group.pk)]
     networks = Network.objects.filter(pk__in=holders.filter(user=user).values("network"))
     without = networks.exclude(pk__in=holders.exclude(user=user).values("network")).order_by("name")
-    return [f"You are the only lead of {group.name}: make somebody else a lead first." for group in alone] + [
+    return [_only_lead(row) for row in alone] + [
         f"You are the only coordinator of {network.name}: have another appointed first." for network in without
     ]
+
+
+def _only_lead(group: Group) -> str:
+    return f"You are the only lead of {group.name}: make somebody else a lead first."
 
 
 def texts_with_address(user: User) -> list[Group]:

@@ -29,6 +29,7 @@ from projects.models import (
     Network,
     NetworkMembership,
     RememberedAnswer,
+    ReturnPhoto,
     User,
 )
 from projects.rules import sign_in as rules
@@ -321,6 +322,7 @@ def account_erase(*, actor: Actor, password: str, word: str, caller: str, now: d
         ApiToken.objects.filter(user=user).delete()
         RememberedAnswer.objects.filter(user=user).delete()
         Job.objects.filter(actor=user).update(actor_label=A_PERSON_WHO_HAS_LEFT)
+        ReturnPhoto.objects.filter(created_by=user).update(created_by=None)
         tries.forget("name", email)
         tries.forget("letter", email)
         _end_sessions(user)

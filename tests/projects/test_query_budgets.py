@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from modelling.reading import read_as
+from projects.contracts.handovers import HandoverNew
 from projects.contracts.meadows import ProjectNew, WorkNew
 from projects.contracts.returns import ReturnNew
 from projects.contracts.sites import Place, SiteNew, SoilTestNew
@@ -35,11 +36,12 @@ from projects.models import (
     NetworkMembership,
     OutcomeReturn,
     PaymentRequest,
+    ReturnPhoto,
     Review,
     ReviewScore,
     RoundChoice,
 )
-from projects.services import diary, meadows, sites
+from projects.services import diary, handovers, meadows, sites
 from projects.services.jobs import job_create
 from projects.services.returns import return_send
 from tests.projects.api.caller import Caller
@@ -88,6 +90,15 @@ def grow(county, rows):
         tell(county, paddock, max(NOW.year - number, LEAST_YEAR))
         written = [{"name": f"thing {n}"} for n in range(number)]
         tell(county, paddock, NOW.year, {"label": "more", "records": written})
+        year = OutcomeReturn.objects.get(project=paddock, year=max(NOW.year - number, LEAST_YEAR))
+        told = {"agreed": True, "width_px": 1, "height_px": 1, "created_at": now, "taken_on": NOW.date()}
+        for outcome in {year, OutcomeReturn.objects.get(project=paddock, year=NOW.year)}:
+            ReturnPhoto.objects.create(
+                outcome=outcome, point=f"point {number}", caption="Hay", checksum=f"{number:064}", **told
+            )
+        handovers.project_hand_over(
+            actor=lead, project_id=paddock.public_id, asked=HandoverNew(things=f"Shed {number}."), now=now
+        )
         sites.soil_test_add(
             actor=lead,
             site_id=county.sites["Long Paddock"].public_id,
@@ -130,10 +141,13 @@ def addresses(county):
         "v1-forecast-answer": {"public_id": project.baseline.public_id},
         "v1-jobs": {}, "v1-audit": {}, "v1-me": {},
         "v1-returns": {}, **dict.fromkeys(("v1-return", "v1-return-versions", "v1-return-result"), of_return),
+        "v1-return-photos": of_return, "v1-project-photos": of_project, "v1-project-handovers": of_project,
+        "v1-group-handovers": {"public_id": group.public_id},
     }  # fmt: skip
     pages = {
         "project": {"project_id": project.public_id}, "county-returns": {"slug": network.slug},
         "return": {"return_id": outcome.public_id}, "return-names": {"return_id": outcome.public_id},
+        "project-photos": {"project_id": project.public_id}, "group-handovers": {"group_id": group.public_id},
     }  # fmt: skip
     return [{name: reverse(name, kwargs=kwargs) for name, kwargs in every.items()} for every in (api, pages)]
 

@@ -7,7 +7,19 @@ from rest_framework.reverse import reverse
 from projects.api.base import ApiView
 from projects.api.docs import DocsView
 from projects.api.schema import SchemaView, SchemaYamlView
-from projects.api.v1.views import audit, bids, decisions, meadows, networks, returns, rounds, sites, uploads
+from projects.api.v1.views import (
+    audit,
+    bids,
+    decisions,
+    handovers,
+    meadows,
+    networks,
+    photos,
+    returns,
+    rounds,
+    sites,
+    uploads,
+)
 from projects.api.v1.views.estimates import ComparisonsView, EstimatesView
 from projects.api.v1.views.reference import ModelCardView, ReferenceIndexView, ReferenceTableView, SourcesView
 from projects.api.v1.views.vocabularies import VocabulariesView
@@ -122,6 +134,13 @@ urlpatterns = [
     path("changes/<uuid:public_id>/moves/", decisions.AlterationMovesView.as_view(), name="v1-change-moves"),
     path("open-grants/", decisions.OpenGrantsView.as_view(), name="v1-open-grants"),
     path("open-grants/csv/", decisions.OpenGrantsCsvView.as_view(), name="v1-open-grants-csv"),
+    path("returns/<uuid:public_id>/photos/", photos.ReturnPhotosView.as_view(), name="v1-return-photos"),
+    path("projects/<uuid:public_id>/photos/", photos.ProjectPhotosView.as_view(), name="v1-project-photos"),
+    path("photos/<uuid:public_id>/", photos.PhotoView.as_view(), name="v1-photo"),
+    path("photos/<uuid:public_id>/image/", photos.PhotoImageView.as_view(), name="v1-photo-image"),
+    path("groups/<uuid:public_id>/handovers/", handovers.GroupHandoversView.as_view(), name="v1-group-handovers"),
+    path("projects/<uuid:public_id>/handovers/", handovers.ProjectHandoversView.as_view(), name="v1-project-handovers"),
+    path("handovers/<uuid:public_id>/", handovers.HandoverView.as_view(), name="v1-handover"),
     path("jobs/", meadows.JobsView.as_view(), name="v1-jobs"),
     path("jobs/<uuid:public_id>/", meadows.JobView.as_view(), name="v1-job"),
     path("jobs/<uuid:public_id>/restart/", meadows.JobRestartView.as_view(), name="v1-job-restart"),

@@ -16,7 +16,9 @@ from projects.dashboard.forms.account import EmailForm, EraseForm, NameForm, Pas
 from projects.dashboard.forms.base import ServiceForm
 from projects.dashboard.views.private import Answered, Private, PrivateForm, gone, refused
 from projects.errors import Gone, Refused, WrongState
+from projects.models import Membership
 from projects.selectors import people
+from projects.selectors.handovers import unwritten_of
 from projects.services import accounts, networks, tokens
 from projects.services.letters import has_mail
 
@@ -124,14 +126,23 @@ class LeaveView(Private):
     template_name = "account/leave.html"
 
     def get(self, request: HttpRequest, membership: UUID) -> HttpResponse:
-        return self.show(request, {"membership": people.membership_own(self.actor, membership)})
+        return self.page(request, people.membership_own(self.actor, membership))
+
+    def page(self, request: HttpRequest, row: Membership, wrong: str = "", status: int = 200) -> HttpResponse:
+        context = {
+            "membership": row,
+            "wrong": wrong,
+            "obstacles": people.handovers(self.user, row.group),
+            "unwritten": row.group in unwritten_of(self.user),
+        }
+        return self.show(request, context, status=status)
 
     def post(self, request: HttpRequest, membership: UUID) -> HttpResponse:
         row = people.membership_own(self.actor, membership)
         try:
             networks.membership_end(actor=self.actor, public_id=membership, now=self.now)
         except Refused as refusal:
-            return self.show(request, {"membership": row, "wrong": refusal.detail}, status=422)
+            return self.page(request, row, refusal.detail, status=422)
         messages.success(request, f"You have left {row.group}.")
         return HttpResponseRedirect("/account/")
 
@@ -161,6 +172,7 @@ class EraseView(PrivateForm):
         return {
             "account": account,
             "handovers": people.handovers(account),
+            "unwritten": unwritten_of(account),
             "texts": people.texts_with_address(account),
         }
 

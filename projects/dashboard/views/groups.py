@@ -20,6 +20,7 @@ from projects.errors import NotAllowed, NotFound, RuleBroken
 from projects.models import Group
 from projects.rules.access import demand, may
 from projects.selectors.due import due_of_group, due_of_network
+from projects.selectors.handovers import handovers_of
 from projects.selectors.meadows import project_list
 from projects.selectors.networks import districts_of, group_get, groups_of, members_of, network_list
 from projects.selectors.returns import returns_of_year
@@ -85,6 +86,8 @@ class GroupView(OfGroup):
             "home": GroupHome(group, due_of_group(self.actor, group, self.today), self.today),
             "members": members_of(self.actor, group),
             "leads": self.may("group.change"),
+            "leading": self.actor.groups.get(group.pk) == GroupRole.LEAD,
+            "handover": handovers_of(self.actor, group).first(),
             "may_site": self.may("site.create"),
             "may_forecast": self.may("group.forecast_all") and bool(projects),
         }

@@ -34,6 +34,7 @@ from projects.dashboard.pages.meadows import (
     diary_finding,
     plan_words,
 )
+from projects.dashboard.pages.photos import PhotoLine, PhotosPage
 from projects.dashboard.views.returns import found_page
 from projects.dashboard.views.sites import OfSite
 from projects.errors import NotFound
@@ -51,6 +52,7 @@ from projects.selectors.meadows import (
     plans_of,
     project_get,
 )
+from projects.selectors.photos import photos_of_project
 from projects.selectors.places import place_of
 from projects.selectors.returns import returns_of
 from projects.selectors.sites import permissions_held
@@ -112,7 +114,11 @@ class ProjectView(OfProject):
 
     def get(self, request: HttpRequest, project_id: UUID) -> HttpResponse:
         project = self.project
-        context: dict[str, Any] = {"project": project, "place": place_of(self.actor, project.site)}
+        context: dict[str, Any] = {
+            "project": project,
+            "place": place_of(self.actor, project.site),
+            "photos": PhotosPage(PhotoLine(photo) for photo in photos_of_project(self.actor, project)),
+        }
         if not self.may("project.read_detail"):
             return self.show(request, context | {"page": ProjectPage(project), "inside": False})
         dues = due_of_project(self.actor, project, self.today)

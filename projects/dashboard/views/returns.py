@@ -17,6 +17,7 @@ from projects.choices import ReturnState
 from projects.dashboard import words
 from projects.dashboard.doors import Door, FormDoor
 from projects.dashboard.forms.returns import AnswerForm, CheckForm, NamesForm, RereadForm, YearForm, plants_by_label
+from projects.dashboard.pages.photos import PhotoLine
 from projects.dashboard.pages.returns import (
     STATES,
     FoundPage,
@@ -38,6 +39,7 @@ from projects.selectors import returns as reads
 from projects.selectors.due import calendar_of_run
 from projects.selectors.meadows import forecast_answer
 from projects.selectors.networks import districts_of
+from projects.selectors.photos import may_withdraw, photos_of_return
 from projects.services import returns as acts
 
 LINES_PER_PAGE = 50
@@ -144,6 +146,10 @@ class ReturnView(OfReturn):
             "may_check": self.may("return.check"),
             "may_settle": self.may("return.settle") and page.is_current,
             "read_count": sum(count for _, _, count in reads.names_read(version)),
+            "photos": [
+                PhotoLine(photo, may_withdraw(self.actor, photo)) for photo in photos_of_return(self.actor, row)
+            ],
+            "may_photo": self.may("photo.send"),
             "sent": [SentLine(one, one.version.pk == row.agreed_id) for one in sent],
             "steps": [StepLine(step) for step in reads.steps_of(row)],
             "calendar": coming_year(self.calendar(found), row.year),

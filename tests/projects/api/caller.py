@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import orjson
 from django.test import Client
+from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 from django.utils import timezone
 
 from projects.models import ApiToken
@@ -28,6 +29,10 @@ def token_for(user, scopes=ALL, **values):
     return text
 
 
+class Form(dict):
+    """What is sent as multipart/form-data; its files have a name."""
+
+
 class Caller:
     """A client that speaks JSON, with a token or without."""
 
@@ -36,10 +41,13 @@ class Caller:
         self.headers = {"Authorization": f"Bearer {token_for(user, scopes)}"} if user is not None else {}
 
     def send(self, method, path, data=None, **headers):
-        """Return the answer; header names may have _ for -. Bytes are sent as a CSV file."""
+        """Return the answer; header names may have _ for -. Bytes are sent as a CSV file, a Form as a form."""
         named = {name.replace("_", "-"): value for name, value in headers.items()} | self.headers
-        kind = "text/csv" if isinstance(data, bytes) else "application/json"
-        body = b"" if data is None else data if isinstance(data, bytes) else orjson.dumps(data)
+        if isinstance(data, Form):
+            kind, body = MULTIPART_CONTENT, encode_multipart(BOUNDARY, data)
+        else:
+            kind = "text/csv" if isinstance(data, bytes) else "application/json"
+            body = b"" if data is None else data if isinstance(data, bytes) else orjson.dumps(data)
         path = path if path.startswith(("/", "http")) else f"/api/v1/{path}"
         return self.client.generic(method, path, body, content_type=kind, headers=named)
 

@@ -17,6 +17,8 @@ from django.utils import timezone
 
 from modelling.reading import read_as
 from projects.choices import GroupRole, NetworkRole
+from projects.contracts.handovers import HandoverNew
+from projects.contracts.photos import PhotoNew
 from projects.contracts.returns import ReturnNew
 from projects.contracts.uploads import UploadAsked
 from projects.models import (
@@ -42,12 +44,15 @@ from projects.models import (
     SoilTest,
     WorkEntry,
 )
+from projects.services.handovers import project_hand_over
 from projects.services.jobs import job_create
 from projects.services.meadows import forecast_create
+from projects.services.photos import photo_add
 from projects.services.returns import return_send
 from projects.services.uploads import upload_create
-from tests.projects.api.caller import Caller
+from tests.projects.api.caller import Caller, Form
 from tests.projects.county import NOW, appoint, empty_network, join, person, saltmere
+from tests.projects.photos import jpeg, named
 
 pytestmark = pytest.mark.django_db
 
@@ -200,6 +205,17 @@ TABLE = {
     ("v1-change-moves", "POST"): (FUND, 404),
     ("v1-open-grants", "GET"): (ALL, None),
     ("v1-open-grants-csv", "GET"): (ALL, None),
+    ("v1-return-photos", "GET"): (OWN, 404),
+    ("v1-return-photos", "POST"): (OWN, 404),
+    ("v1-project-photos", "GET"): (OWN, 404),
+    ("v1-photo", "GET"): (OWN, 404),
+    ("v1-photo", "DELETE"): (LEADS, 404),
+    ("v1-photo-image", "GET"): (OWN, 404),
+    ("v1-group-handovers", "GET"): (OWN, 403),
+    ("v1-group-handovers", "POST"): (LEADS, 403),
+    ("v1-project-handovers", "GET"): (OWN, 404),
+    ("v1-project-handovers", "POST"): (LEADS, 404),
+    ("v1-handover", "GET"): (OWN, 404),
     ("v1-jobs", "GET"): (ALL, None),
     ("v1-job", "GET"): (COORDINATOR | OPERATOR, 404),
     ("v1-job-restart", "POST"): (COORDINATOR | OPERATOR, 404),
@@ -313,6 +329,14 @@ class Scene:
             actor=lead, aim=self.project, asked=UploadAsked(year=NOW.year, filename="walk.csv"), data=SHEET,
             now=timezone.now(),
         )  # fmt: skip
+        # agreed to be shown, which a private garden is not
+        said = PhotoNew(taken_on=NOW.date(), point="by the gate", caption="Under snow", agreed=True, shown=True)
+        self.photo, _ = photo_add(
+            actor=county.as_(second_lead), return_id=self.outcome.public_id, asked=said, content=jpeg(), now=NOW
+        )
+        self.handover, _ = project_hand_over(
+            actor=lead, project_id=self.project.public_id, asked=HandoverNew(things="In the shed."), now=NOW
+        )
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
@@ -336,6 +360,9 @@ class Scene:
             "v1-group-uploads": self.group, "v1-network-uploads": self.county.network, "v1-upload": self.upload,
             "v1-upload-rows": self.upload, "v1-upload-refused": self.upload, "v1-upload-refused-csv": self.upload,
             "v1-upload-answers": self.upload, "v1-upload-accept": self.upload,
+            "v1-return-photos": self.outcome, "v1-project-photos": self.project, "v1-photo": self.photo,
+            "v1-photo-image": self.photo, "v1-group-handovers": self.group, "v1-project-handovers": self.project,
+            "v1-handover": self.handover,
             **self.grants.things(),
         }  # fmt: skip
         if name == "v1-reference-table":
@@ -383,6 +410,11 @@ class Scene:
             ("v1-network-uploads", "POST"): SHEET,
             ("v1-upload-answers", "POST"): {"answers": {"name:cranesbill": "geranium_pratense"}},
             ("v1-upload-accept", "POST"): {"preview": self.reading.preview},
+            ("v1-return-photos", "POST"): Form(
+                photo=named(jpeg(colour="red")), taken_on=day, point="by the gate", caption="Red", agreed="true"
+            ),
+            ("v1-group-handovers", "POST"): {"things": "In the barn."},
+            ("v1-project-handovers", "POST"): {"went_wrong": "The cut came late."},
             **self.grants.bodies(self),
         }  # fmt: skip
         return bodies.get((name, method))

@@ -78,6 +78,14 @@ TABLE = {
     "return-check": (COORDINATOR, COORDINATOR, 404),
     "return-question": (OWN, OWN, 404),
     "return-question-accept": (None, COORDINATOR, 404),
+    "project-photos": (OWN, None, 404),
+    "return-photo-new": (OWN, OWN, 404),
+    "photo-withdraw": (LEADS, LEADS, 404),
+    "photo-image": (OWN, None, 404),
+    "group-hand-over": (LEADS, LEADS, 403),
+    "group-handovers": (OWN, None, 403),
+    "project-hand-over": (LEADS, LEADS, 404),
+    "handover": (OWN, None, 404),
     "job": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 404),
 }
 #: pages about whoever looks at them, or about a secret; they have tests of their own
@@ -108,7 +116,8 @@ def addresses(scene):
         "site_id": scene.site.public_id, "project_id": scene.project.public_id,
         "forecast_id": scene.forecast.public_id, "entry_id": scene.work.public_id, "job_id": scene.job.public_id,
         "return_id": scene.outcome.public_id, "question_id": scene.question.public_id,
-        "upload_id": scene.upload.public_id,
+        "upload_id": scene.upload.public_id, "photo_id": scene.photo.public_id, "size": "small",
+        "handover_id": scene.handover.public_id,
         "name": "prices", "code": "not_found",
     }  # fmt: skip
     found = {}
