@@ -9,10 +9,10 @@ from pydantic import AfterValidator, Field, model_validator
 
 from projects.contracts.base import Day, Identifier, Name, Strict, refused, several_lines
 
-MOST_DATES: Final = 8
+MOST_DATES: Final = 6
 #: together a printed side
 MOST_LETTERS: Final = 600
-MOST_LINES: Final = 10
+MOST_LINES: Final = 6
 #: ten digits or more that begin with 0 or +, however they are set apart, but no grid reference
 _TELEPHONE: Final = re.compile(r"(?:\+|(?<![0-9])(?<![A-Z]{2})(?<![A-Z]{2} )0)(?:[ ()/-]?[0-9]){9,}")
 _ADDRESS: Final = re.compile(r"[^\s@]+@[^\s@]+\.[^\s@]+")

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import uuid
-from typing import Any, Final
+from typing import Any
 
 from django import forms
 from django.forms.boundfield import BoundField
 
 from modelling.errors import FieldError
-from projects.contracts.handovers import MOST_LETTERS, HandoverNew
+from projects.contracts.handovers import MOST_DATES, MOST_LETTERS, HandoverNew
 from projects.dashboard.forms.base import ServiceForm, sent
 from projects.dashboard.forms.fields import Day
 from projects.models import Handover
-
-ROWS: Final = 5
 
 
 def _text(label: str, help_text: str) -> forms.CharField:
@@ -46,20 +44,20 @@ class HandoverForm(ServiceForm):
 
     def __init__(self, *args: Any, before: Handover | None = None, **kw: Any) -> None:
         super().__init__(*args, **kw)
-        for row in range(1, ROWS + 1):
-            self.fields[f"on_{row}"] = Day(label="By when")
-            self.fields[f"what_{row}"] = forms.CharField(required=False, max_length=120, label="What")
+        for row in range(1, MOST_DATES + 1):
+            self.fields[f"on_{row}"] = Day(label=f"{row}. By when")
+            self.fields[f"what_{row}"] = forms.CharField(required=False, max_length=120, label=f"{row}. What")
         if not self.is_bound:
             self.initial["submission_id"] = uuid.uuid4()
         if before is not None:
             self.initial.update({name: getattr(before, name) for name in self.TEXTS})
-            for row, entry in enumerate(before.dates[:ROWS], 1):
+            for row, entry in enumerate(before.dates, 1):
                 self.initial.update({f"on_{row}": entry["on"], f"what_{row}": entry["what"]})
 
     def asked(self) -> dict[str, Any]:
         data = super().asked()
         dates: list[dict[str, Any]] = []
-        for row in range(1, ROWS + 1):
+        for row in range(1, MOST_DATES + 1):
             entry = {name: sent(self.cleaned_data.get(f"{name}_{row}")) for name in ("on", "what")}
             if any(entry.values()):
                 self.extra_pointers |= {f"/dates/{len(dates)}/{name}": f"{name}_{row}" for name in entry}
@@ -77,7 +75,7 @@ class HandoverForm(ServiceForm):
 
     @property
     def rows(self) -> list[tuple[BoundField, BoundField]]:
-        return [(self[f"what_{row}"], self[f"on_{row}"]) for row in range(1, ROWS + 1)]
+        return [(self[f"what_{row}"], self[f"on_{row}"]) for row in range(1, MOST_DATES + 1)]
 
     @property
     def last(self) -> list[BoundField]:

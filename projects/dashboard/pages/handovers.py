@@ -46,7 +46,7 @@ class HandoverPage:
     def dates(self) -> list[tuple[str, str]]:
         """What to look after, by day."""
         found = sorted(self.row.dates, key=lambda entry: entry["on"] or "9999")
-        return [(words.day(entry["on"]) if entry["on"] else "no day", entry["what"]) for entry in found]
+        return [(words.day(entry["on"]) if entry["on"] else "no set day", entry["what"]) for entry in found]
 
     @property
     def unsaid(self) -> list[str]:

@@ -106,7 +106,7 @@ def form_of(request: Request) -> tuple[dict[str, Any], bytes]:
         said[name] = {"true": True, "false": False}.get(values[0], values[0]) if name in _TICKS else values[0]
     files = request.FILES.getlist("photo")
     if len(files) != 1 or len(request.FILES) != 1:
-        text = "Send one file, in the field photo."
+        text = "Send one file of at most 10 MB, in the field photo."
         raise Problem("invalid_request", text, errors=[FieldProblem("/photo", "missing", text, expected="a photo")])
     return said, files[0].read()
 
