@@ -44,9 +44,11 @@ def by_matrices(bids, assessors, scores, ratio):
     free = scores.size - x.shape[1]
     noise = float(rest @ weight @ rest) / free if free else np.nan
     leniency = z.T @ weight @ rest / ratio
-    log_likelihood = -0.5 * (
-        free * np.log(noise) + np.linalg.slogdet(v)[1] + np.linalg.slogdet(x.T @ weight @ x)[1] if free else np.nan
-    )
+    log_likelihood = np.nan
+    # scores that fit to the last digit leave no noise to judge by
+    if free and noise > 0:
+        sizes = np.linalg.slogdet(v)[1] + np.linalg.slogdet(x.T @ weight @ x)[1]
+        log_likelihood = -0.5 * (free * np.log(noise) + sizes)
     return beta, leniency, covariance, noise, log_likelihood
 
 
