@@ -21,7 +21,7 @@ from projects.sheets.headings import GRADES, LAYOUTS
 QUADRATS: Final = 10
 MORE: Final = 10
 MOST_SHOWN: Final = 60
-WORKS: Final = 4
+WORKS: Final = 3
 GATHERINGS: Final = 2
 ANSWERS: Final = (
     ("surveyed", "We walked it, or looked after it"),
