@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from projects.dashboard.views import county, groups, handovers, jobs, meadows, photos, returns, sheets_in, sites
+from projects.dashboard.views import county, groups, handovers, jobs, meadows, photos, returns, sheets_in, sites, walks
 
 urlpatterns = [
     path("home/", groups.HomeView.as_view(), name="home"),
@@ -43,6 +43,9 @@ urlpatterns = [
         meadows.StrikeView.as_view(),
         name="project-diary-strike",
     ),
+    path("projects/<uuid:project_id>/walk/<int:year>/", walks.WalkView.as_view(), name="walk"),
+    path("projects/<uuid:project_id>/walk/<int:year>/sheet/", walks.FieldSheetView.as_view(), name="walk-sheet"),
+    path("worker.js", walks.worker, name="worker"),
     path("projects/<uuid:project_id>/sheet/", sheets_in.ProjectSheetView.as_view(), name="project-sheet"),
     path("projects/<uuid:project_id>/sheet/walk.xlsx", sheets_in.TemplateView.as_view(), name="project-template"),
     path(

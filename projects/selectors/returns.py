@@ -41,7 +41,7 @@ from projects.models import (
 from projects.rules import returns as rules
 from projects.rules.access import Actor, visible_inner
 from projects.rules.meadows import GROWING
-from projects.selectors.meadows import forecasts_of
+from projects.selectors.meadows import forecast_answer, forecasts_of
 from projects.selectors.model_inputs import soil
 
 _FIGURES = (
@@ -404,6 +404,15 @@ def _survey(project: MeadowProject, content: ReturnNew) -> dict[str, Any] | None
         "sown_taxa": sown_taxa(project),
         "kind": project.site.kind,
     }
+
+
+def expected_taxa(actor: Actor, project: MeadowProject) -> list[str]:
+    """Plants to look for: those of the latest plan; where it leaves the seed open, those the forecast took."""
+    found = sown_taxa(project)
+    forecast = None if found else project.baseline or forecasts_of(actor, project).first()
+    if forecast is None:
+        return found
+    return [entry["taxon"] for entry in forecast_answer(actor, forecast.public_id)["seed"]["taxa"]]
 
 
 def sown_taxa(project: MeadowProject) -> list[str]:

@@ -29,7 +29,7 @@ from projects.models import (
 from projects.rules import returns as return_rules
 from projects.rules import uploads as rules
 from projects.rules.access import Actor, demand, visible_inner
-from projects.selectors.returns import names_settled_in, settled_as_known, settled_content, sown_taxa
+from projects.selectors.returns import expected_taxa, names_settled_in, settled_as_known, settled_content
 from projects.sheets import Question, SourceRow, Understood
 
 #: quadrats in a template where nothing is known of earlier walks; common practice
@@ -70,7 +70,7 @@ def template_for(actor: Actor, project: MeadowProject, year: int) -> sheets.Temp
         name=project.name,
         year=year,
         submission_id="",
-        species=tuple(dict.fromkeys([*sown_taxa(project), *seen])),
+        species=tuple(dict.fromkeys([*expected_taxa(actor, project), *seen])),
         quadrats=quadrats or USUAL_QUADRATS,
     )
 

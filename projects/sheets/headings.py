@@ -158,5 +158,6 @@ LAYOUTS: Final = {
     "regular": "In a regular pattern",
     "walk": "Along a walk",
     "chosen": "Chosen by eye",
+    "fixed": "On the same marked spots every year",
     "not_said": "Not known",
 }

@@ -19,3 +19,10 @@ document.querySelectorAll(".print-button").forEach((place) => {
   button.addEventListener("click", () => window.print());
   place.append(button);
 });
+document.querySelectorAll('form[action="/sign-out/"]').forEach((form) => {
+  form.addEventListener("submit", (event) => {
+    const waiting = Object.keys(localStorage).filter((key) => key.startsWith("forbcast-walk:")).length;
+    const text = "A summer walk on this device is not sent yet. It stays here, and can be sent once you have signed in again. Sign out?";
+    if (waiting && !window.confirm(text)) event.preventDefault();
+  });
+});

@@ -18,6 +18,7 @@ from tests.projects.api.test_access_of_routes import (
     Scene,
     everything,
 )
+from tests.projects.county import NOW
 
 pytestmark = pytest.mark.django_db
 
@@ -64,6 +65,9 @@ TABLE = {
     "project-diary": (OWN, None, 404),
     "project-diary-new": (OWN, OWN, 404),
     "project-diary-strike": (LEADS, LEADS, 404),
+    "walk": (OWN, OWN, 404),
+    "walk-sheet": (OWN, None, 404),
+    "worker": (ALL, None, None),
     "project-sheet": (OWN, OWN, 404),
     "project-template": (OWN, None, 404),
     "project-template-csv": (OWN, None, 404),
@@ -118,7 +122,7 @@ def addresses(scene):
         "return_id": scene.outcome.public_id, "question_id": scene.question.public_id,
         "upload_id": scene.upload.public_id, "photo_id": scene.photo.public_id, "size": "small",
         "handover_id": scene.handover.public_id,
-        "name": "prices", "code": "not_found",
+        "name": "prices", "code": "not_found", "year": NOW.year,
     }  # fmt: skip
     found = {}
     for name in TABLE:
