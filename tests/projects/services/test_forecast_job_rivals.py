@@ -9,7 +9,7 @@ from django.utils import timezone
 from modelling.contracts import Plan
 from modelling.models import ModelRun
 from projects import tasks
-from projects.contracts.meadows import ProjectNew, StageNew
+from projects.contracts.meadows import PlanNew, ProjectNew, StageNew
 from projects.models import AuditEntry, Forecast, Job, MeadowProject
 from projects.rules.access import SERVER
 from projects.selectors.jobs import job_get
@@ -133,7 +133,16 @@ def test_with_the_broker_away_it_is_asked_for_all_the_same_and_the_sweep_does_it
 
 def test_a_sowing_and_a_forecast_of_all_at_once_share_one_forecast():
     county = saltmere()
-    MeadowProject.objects.filter(name="Under the yews").update(stage="ready")
+    under = MeadowProject.objects.get(name="Under the yews")
+    # the plan says the day on which it is sown, so that sowing needs no version of its own
+    meadows.plan_create(
+        actor=county.as_(county.lead),
+        project_id=under.public_id,
+        asked=PlanNew(plan=Plan.model_validate({"sow_on": LATER.date().isoformat()})),
+        if_version=None,
+        now=NOW,
+    )
+    MeadowProject.objects.filter(pk=under.pk).update(stage="ready")
     all_permissions(county.sites["Churchyard of Gullhaven"])
     all_of_network(county)
     turns = [0, 1]
