@@ -283,3 +283,61 @@ class PhotoSize(models.TextChoices):
 
     LARGE = "large", "Large"
     SMALL = "small", "Small"
+
+
+class DonorHabitat(models.TextChoices):
+    """What sort of grassland a donor meadow is."""
+
+    DRY = "dry", "Dry, neither chalky nor sour"
+    DAMP = "damp", "Damp, neither chalky nor sour"
+    CHALKY = "chalky", "On chalk or limestone"
+    SOUR = "sour", "Sour, on sand or peat"
+    WET = "wet", "Wet or flooded in winter"
+    UPLAND = "upland", "Upland hay meadow"
+
+
+class HarvestMethod(models.TextChoices):
+    """How seed is taken from a donor meadow."""
+
+    HAND = "hand", "Picked by hand"
+    BRUSH = "brush", "Brushed off with a machine"
+    VACUUM = "vacuum", "Sucked up"
+    COMBINE = "combine", "Combined"
+
+
+class LotOrigin(models.TextChoices):
+    """How a lot of seed came to be."""
+
+    HARVESTED = "harvested", "Harvested"
+    BOUGHT = "bought", "Bought"
+    GIVEN = "given", "Given"
+    BLENDED = "blended", "Blended here"
+    SPLIT = "split", "Taken off another lot"
+
+
+class SeedState(models.TextChoices):
+    """How dry the seed of a lot is; what is not dry still loses weight."""
+
+    FRESH = "fresh", "Fresh"
+    DRYING = "drying", "Drying"
+    DRY = "dry", "Dry"
+
+
+class SeedAct(models.TextChoices):
+    """What happened to a lot of seed."""
+
+    MADE = "made", "Came in"
+    DRIED = "dried", "Dried"
+    CLEANED = "cleaned", "Cleaned"
+    PROMISED = "promised", "Promised"
+    RELEASED = "released", "Promise taken back"
+    HANDED_OVER = "handed_over", "Handed over"
+    RETURNED = "returned", "Brought back"
+    SOWN = "sown", "Sown of what was handed over"
+    USED = "used", "Used"
+    SPILT = "spilt", "Spilt"
+    BLENDED = "blended", "Blended into another lot"
+    SPLIT = "split", "Split off into another lot"
+    DISCARDED = "discarded", "Thrown away"
+    HELD = "held", "Put on hold"
+    CLEARED = "cleared", "Taken off hold"

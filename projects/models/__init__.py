@@ -21,9 +21,12 @@ from projects.models.decisions import (
     PaymentRequest,
 )
 from projects.models.diary import WorkEntry
+from projects.models.donors import DonorAgreement, DonorMeadow, DonorPlant
 from projects.models.groups import Group, Membership
 from projects.models.handovers import Handover
+from projects.models.harvests import Harvest
 from projects.models.jobs import Job
+from projects.models.lots import GerminationTest, LotCount, LotPart, SeedEntry, SeedLot, SeedPromise
 from projects.models.meadows import Forecast, MeadowProject, PlanVersion, StageChange
 from projects.models.networks import District, Network, NetworkMembership, Village
 from projects.models.people import ApiToken, Invitation, RememberedAnswer, SignInFailure, User
@@ -63,15 +66,22 @@ __all__ = [
     "Criterion",
     "Decision",
     "District",
+    "DonorAgreement",
+    "DonorMeadow",
+    "DonorPlant",
     "Forecast",
     "FundedProject",
+    "GerminationTest",
     "GrantRound",
     "Group",
     "Handover",
+    "Harvest",
     "InKindRate",
     "Interest",
     "Invitation",
     "Job",
+    "LotCount",
+    "LotPart",
     "MeadowProject",
     "Membership",
     "MoneyReturned",
@@ -95,6 +105,9 @@ __all__ = [
     "ReviewScore",
     "RoundAssessor",
     "RoundChoice",
+    "SeedEntry",
+    "SeedLot",
+    "SeedPromise",
     "Settlement",
     "SheetUpload",
     "SignInFailure",
