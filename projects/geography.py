@@ -702,6 +702,12 @@ def contains(outline: Outline, point: Point) -> bool:
     return bool(_polygon(outline.ring).covers(shapely.Point(point.easting_m, point.northing_m)))
 
 
+def outside_m(outlines: Iterable[Outline], point: Point) -> float:
+    """How far a point lies from the nearest of some outlines, m; 0 inside, infinite if there is none."""
+    here = shapely.Point(point.easting_m, point.northing_m)
+    return min((float(_polygon(outline.ring).distance(here)) for outline in outlines), default=math.inf)
+
+
 def square_geojson(square: Square) -> dict[str, Any]:
     """A square as a GeoJSON Polygon, longitude and latitude to six decimals."""
     return _polygon_geojson(square.corners())

@@ -105,7 +105,7 @@ def once(method: H) -> H:
         if not _KEY.fullmatch(key):
             detail = f"Idempotency-Key should be 1 to {LONGEST_KEY} printable ASCII letters without blanks."
             raise Problem("bad_request", detail)
-        row, held = _begin(request, user_id, key, self.largest_body)
+        row, held = _begin(request, self.actor, user_id, key, self.largest_body)
         if held:
             return HttpResponse(row.body, status=row.status, headers=row.headers, content_type="application/json")
         try:
@@ -122,12 +122,14 @@ def once(method: H) -> H:
     return post  # type: ignore[return-value]  # the same to whoever calls it
 
 
-def _begin(request: Request, user_id: int, key: str, largest: int | None) -> tuple[Any, bool]:
+def _begin(request: Request, actor: Actor, user_id: int, key: str, largest: int | None) -> tuple[Any, bool]:
     http = request._request
     if largest is not None and not hasattr(http, "_body"):
         # Django reads no body that is longer than usual JSON: it is read here, up to its own limit
         http._body = bounded(http, largest)  # type: ignore[arg-type]
-    said = b"\0".join([(request.method or "").encode(), request.get_full_path().encode(), http.body])
+    # an answer made for a token that may read more is none for one that may read less
+    scopes = " ".join(sorted(actor.scopes)).encode()
+    said = b"\0".join([(request.method or "").encode(), request.get_full_path().encode(), scopes, http.body])
     digest = hashlib.sha256(said).hexdigest()
     try:
         return remembered.remember_begin(user_id=user_id, key=key, digest=digest, now=timezone.now())

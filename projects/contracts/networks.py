@@ -76,6 +76,13 @@ class InvitationNew(Strict):
     """The network, for its own roles."""
 
 
+class RoleEnd(Strict):
+    """What somebody is in the network and shall be no longer."""
+
+    person_id: Identifier
+    role: StaffRole
+
+
 class MembershipChange(Strict):
     """A new role in the group."""
 

@@ -13,6 +13,7 @@ urlpatterns = [
     path("county/<slug:slug>/sites/", county.SitesView.as_view(), name="county-sites"),
     path("county/<slug:slug>/returns/", returns.YearView.as_view(), name="county-returns"),
     path("county/<slug:slug>/set-up/", county.SetUpView.as_view(), name="county-set-up"),
+    path("county/<slug:slug>/people/", county.PeopleView.as_view(), name="county-people"),
     path("county/<slug:slug>/forecast-all/", county.ForecastAllView.as_view(), name="county-forecast-all"),
     path("groups/<uuid:group_id>/", groups.GroupView.as_view(), name="group"),
     path("groups/<uuid:group_id>/edit/", groups.GroupEditView.as_view(), name="group-edit"),

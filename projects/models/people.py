@@ -137,7 +137,7 @@ class RememberedAnswer(models.Model):
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
     key = models.CharField(max_length=200)
-    #: SHA-256 of method, path and body
+    #: SHA-256 of method, path, scopes and body
     digest = models.CharField(max_length=DIGEST_LENGTH)
     #: empty while the request is being dealt with
     status = models.PositiveSmallIntegerField(null=True, blank=True)

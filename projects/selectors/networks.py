@@ -81,6 +81,13 @@ def staff_of(actor: Actor, network: Network) -> QuerySet[NetworkMembership]:
     return NetworkMembership.objects.filter(network=network, until__isnull=True).select_related("user")
 
 
+def staff_listed(actor: Actor, network: Network) -> QuerySet[NetworkMembership]:
+    """The same, for its coordinators and the service's operators; raises NotAllowed for others."""
+    demand(actor, "network.appoint", network_id=network.pk)
+    held = NetworkMembership.objects.filter(network=network, until__isnull=True)
+    return held.select_related("user").order_by("role", "since", "pk")
+
+
 def groups_of(actor: Actor) -> QuerySet[Group]:
     """The groups the actor belongs to."""
     return group_list(actor).filter(pk__in=list(actor.groups))

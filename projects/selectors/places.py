@@ -82,6 +82,35 @@ def shown_square(site: Site) -> geography.Square | None:
     return geography.Square(site.shown_easting_m, site.shown_northing_m, site.shown_side_m)
 
 
+@dataclass(frozen=True)
+class Outside:
+    """What a place does not lie in."""
+
+    of: str
+    distance_m: float
+
+
+def lies_outside(actor: Actor, site: Site) -> Outside | None:
+    """Whether a site lies outside its county's outline or that of its district; None if that is not known or not told.
+
+    A grid reference with one wrong letter is a hundred kilometres out.
+    """
+    areas = [(site.network.name, site.network.outline)]
+    if site.district is not None:
+        areas.append((site.district.name, site.district.outline))
+    if not any(rings for _, rings in areas) or not may_see_exactly(actor, site):
+        return None
+    row = SitePlace.objects.filter(site=site).first()
+    if row is None:
+        return None
+    point = geography.Point(row.easting_m, row.northing_m)
+    for name, rings in areas:
+        away = geography.outside_m(map(geography.Outline.from_pairs, rings), point) if rings else 0
+        if away > row.side_m:
+            return Outside(name, away)
+    return None
+
+
 # ------------------------------------------------------------------ the nearest flower-rich land
 
 

@@ -36,7 +36,7 @@ def work_add(*, actor: Actor, project_id: UUID, asked: WorkNew, now: datetime) -
         if asked.submission_id is not None:
             there = WorkEntry.objects.filter(project=project, submission_id=asked.submission_id).first()
             if there is not None:
-                return there, False
+                return _the_same(there, asked), False
         minutes = _minutes(asked)
         _checked(asked, minutes, timezone.localdate(now))
         row = save_new(
@@ -62,6 +62,28 @@ def work_add(*, actor: Actor, project_id: UUID, asked: WorkNew, now: datetime) -
             network=project.network_id, group=project.group_id, after=snapshot(row),
         )  # fmt: skip
     return row, True
+
+
+def _the_same(there: WorkEntry, asked: WorkNew) -> WorkEntry:
+    """The line that a submission id made; raises WrongState if it is now sent with something else in it."""
+    said: dict[str, object] = {
+        "on": asked.on,
+        "what": asked.what,
+        "heads": asked.heads,
+        "person_minutes": _minutes(asked),
+        "machine": asked.machine,
+        "machine_minutes": round(asked.machine_hours * MINUTES_PER_HOUR),
+        "cash_pence": pence(asked.cash_gbp),
+        "in_kind_pence": pence(asked.in_kind_gbp),
+        "note": asked.note,
+    }
+    other = sorted(name for name, value in said.items() if getattr(there, name) != value)
+    if other:
+        raise WrongState(
+            "This line was sent before and is in the diary, with something else in "
+            f"{', '.join(name.replace('_', ' ') for name in other)}. Strike that line out and add a new one."
+        )
+    return there
 
 
 def _minutes(asked: WorkNew) -> int:

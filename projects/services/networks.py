@@ -9,11 +9,28 @@ from django.db import transaction
 from django.db.models import Q
 
 from projects import geography
-from projects.choices import GroupRole
+from projects.choices import GroupRole, NetworkRole
 from projects.contracts.base import given
-from projects.contracts.networks import DistrictNew, GroupChange, GroupNew, NetworkChange, NetworkNew, VillageNew
-from projects.errors import broken
-from projects.models import District, Group, Invitation, Membership, Network, Village
+from projects.contracts.networks import (
+    DistrictNew,
+    GroupChange,
+    GroupNew,
+    NetworkChange,
+    NetworkNew,
+    RoleEnd,
+    VillageNew,
+)
+from projects.errors import NotFound, broken
+from projects.models import (
+    District,
+    Group,
+    Invitation,
+    Membership,
+    Network,
+    NetworkMembership,
+    RoundAssessor,
+    Village,
+)
 from projects.rules.access import Actor, demand, visible_inner
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, unchanged_since
@@ -196,6 +213,44 @@ def _membership(actor: Actor, public_id: UUID) -> Membership:
     row = found(Membership, seen, public_id, "membership", with_=("group",))
     Group.objects.select_for_update().get(pk=row.group_id)
     return found(Membership, seen, public_id, "membership", hold=True, with_=("group",))
+
+
+def role_end(*, actor: Actor, network_id: UUID, asked: RoleEnd, now: datetime) -> NetworkMembership:
+    """End what somebody is in a network; it keeps at least one coordinator, and rounds lose the assessor."""
+    with transaction.atomic():
+        network = found(Network, Q(), network_id, "network", hold=True)
+        held = NetworkMembership.objects.select_for_update().filter(
+            network=network, user__public_id=asked.person_id, role=asked.role, until__isnull=True
+        )
+        own = actor.user_id is not None and held.filter(user=actor.user_id).exists()
+        if not own:
+            demand(actor, "network.appoint", network_id=network.pk)
+        row = held.first()
+        if row is None:
+            raise NotFound(f"Nobody of this id is {asked.role.replace('_', ' ')} of {network.name}.")
+        if asked.role == NetworkRole.COORDINATOR:
+            _keep_a_coordinator(row)
+            taken = Invitation.objects.filter(network=network, group__isnull=True, invited_by=row.user_id)
+            taken.filter(accepted_at__isnull=True, withdrawn_at__isnull=True).update(withdrawn_at=now, email="")
+        if asked.role == NetworkRole.ASSESSOR:
+            appointed = RoundAssessor.objects.filter(round__network=network, user=row.user_id, until__isnull=True)
+            appointed.update(until=now)
+        before = snapshot(row)
+        row.until = now
+        row.save(update_fields=["until"])
+        record(
+            actor, now, "role_end", "network", network.public_id, network=network, before=before, after=snapshot(row)
+        )
+    return row
+
+
+def _keep_a_coordinator(row: NetworkMembership) -> None:
+    others = NetworkMembership.objects.filter(network=row.network_id, role=row.role, until__isnull=True)
+    if not others.exclude(pk=row.pk).exists():
+        raise broken(
+            "/role", "last_coordinator", "This is the network’s only coordinator. Invite another first.", row.role,
+            "another coordinator beforehand",
+        )  # fmt: skip
 
 
 def _take_back_invitations(row: Membership, now: datetime) -> None:

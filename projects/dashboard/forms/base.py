@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 from uuid import UUID
 
 from django import forms
@@ -15,6 +15,9 @@ from modelling.errors import FieldError, RequestRefused
 from projects.contracts.base import Strict, read_as
 from projects.dashboard.words import figure
 from projects.errors import Refused
+
+#: what stands where bytes could not be read as UTF-8
+UNREADABLE: Final = "\N{REPLACEMENT CHARACTER}"
 
 
 class ServiceForm(forms.Form):
@@ -36,6 +39,13 @@ class ServiceForm(forms.Form):
         self.stale = ""
         self.others: list[tuple[str, str]] = []
         self.extra_pointers: dict[str, str] = {}
+
+    def full_clean(self) -> None:
+        """Refuse what Django put in the place of bytes that were no text: what was typed would be lost in silence."""
+        super().full_clean()
+        for name, value in list(getattr(self, "cleaned_data", {}).items()):
+            if isinstance(value, str) and UNREADABLE in value:
+                self.add_error(name, "Some of this did not arrive as text (it shows as �). Type those letters again.")
 
     # ------------------------------------------------------------ what is sent
 

@@ -12,10 +12,10 @@ from projects.selectors.due import DueHere, NetworkDue
 
 
 class GroupHome:
-    """A group's home for its own people."""
+    """A group's home for its own people; only its leads can do most of what is due."""
 
-    def __init__(self, group: Group, dues: Sequence[DueHere], today: date) -> None:
-        self.group, self.today = group, today
+    def __init__(self, group: Group, dues: Sequence[DueHere], today: date, leads: bool = True) -> None:
+        self.group, self.today, self.leads = group, today, leads
         self.dues = [here for here in dues if not here.due.advice]
 
         self.advice: dict[str, list[DueHere]] = {}
@@ -48,10 +48,12 @@ class GroupHome:
         if self.ours:
             n = len(self.ours)
             dated = [here for here in self.ours if here.due.by]
-            text = f"{words.opened(words.counted(n))} {words.plural(n, 'thing is', 'things are')} yours to do"
+            whose = "yours" if self.leads else "your group’s"
+            text = f"{words.opened(words.counted(n))} {words.plural(n, 'thing is', 'things are')} {whose} to do"
             return f"{text}; the first has a day, {words.day(dated[0].due.by or self.today)}." if dated else f"{text}."
         if self.others:
-            return "Nothing is yours to do: others have been asked and have not answered."
+            whose = "yours" if self.leads else "your group’s"
+            return f"Nothing is {whose} to do: others have been asked and have not answered."
         return "Nothing is due."
 
 

@@ -13,7 +13,7 @@ from projects.dashboard import words
 from projects.dashboard.forms.sites import label_of
 from projects.dashboard.pages.county import square_words
 from projects.models import Permission, Site
-from projects.selectors.places import Place, shown_square
+from projects.selectors.places import Outside, Place, shown_square
 from projects.selectors.sites import label_of as permission_label
 
 _LABELS: Final = (
@@ -22,6 +22,8 @@ _LABELS: Final = (
     ("wetness", "Wetness"),
     ("shade", "Shade"),
 )
+
+M_PER_KM: Final = 1000
 
 
 class SitePage:
@@ -169,3 +171,12 @@ def _said(value: Any) -> Any:
     if isinstance(value, float):
         return words.figure(value, 12).replace(",", "")
     return list(value) if isinstance(value, list | tuple) else value
+
+
+def outside_words(found: Outside | None) -> str:
+    """Ask about a place that lies where its county or district is not."""
+    if found is None:
+        return ""
+    far = found.distance_m
+    how_far = f"{words.figure(far / M_PER_KM)} km" if far >= M_PER_KM else f"{words.figure(far)} m"
+    return f"This place lies {how_far} outside {found.of}. Is the reference right, and the district?"

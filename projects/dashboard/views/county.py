@@ -13,17 +13,19 @@ from django.utils.functional import cached_property
 
 from modelling.errors import RequestRefused
 from projects.choices import NetworkRole, Stage
+from projects.contracts.base import read_as
+from projects.contracts.networks import RoleEnd
 from projects.dashboard.doors import Door, FormDoor
 from projects.dashboard.forms.base import ServiceForm
 from projects.dashboard.forms.fields import Pick
 from projects.dashboard.forms.groups import DistrictForm, GroupForm, NetworkChangeForm, NetworkForm, VillageForm
 from projects.dashboard.forms.sites import choices_of
 from projects.dashboard.pages.county import LEGEND, CountyPage, SiteLine, map_data
-from projects.errors import NotAllowed, NotFound, Refused, Stale
-from projects.models import Network, Site
+from projects.errors import NotAllowed, NotFound, Refused, RuleBroken, Stale
+from projects.models import Network, NetworkMembership, Site
 from projects.rules.access import Actor, demand, may
 from projects.selectors import county
-from projects.selectors.networks import districts_of, network_list, network_named, staff_of, villages_of
+from projects.selectors.networks import districts_of, network_list, network_named, staff_listed, villages_of
 from projects.selectors.places import places_of
 from projects.services import meadows, networks
 
@@ -89,7 +91,7 @@ class CountyView(OfNetwork):
             "sets_up": self.may("network.change"),
             "coordinates": self.may("group.create"),
             "forecasts_all": inside,
-            "staff": staff_of(actor, network),
+            "appoints": self.may("network.appoint"),
         }
         return self.show(request, context)
 
@@ -147,6 +149,44 @@ class SitesView(OfNetwork):
             "query": query.urlencode(),
         }
         return self.show(request, context, status=422 if form.errors else 200)
+
+
+class PeopleView(OfNetwork):
+    """Who is what in a network, and ending it."""
+
+    template_name = "county/people.html"
+
+    def page(
+        self, request: HttpRequest, refused: str = "", status: int = 200, asked: NetworkMembership | None = None
+    ) -> HttpResponse:
+        context = {
+            "network": self.network,
+            "roles": staff_listed(self.actor, self.network),
+            "own": self.actor.user_id,
+            "refused": refused,
+            "asked": asked,
+        }
+        return self.show(request, context, status=status)
+
+    def get(self, request: HttpRequest, slug: str) -> HttpResponse:
+        return self.page(request)
+
+    def post(self, request: HttpRequest, slug: str) -> HttpResponse:
+        rows = staff_listed(self.actor, self.network)
+        row = rows.filter(user__public_id=as_uuid(request.POST.get("person")), role=request.POST.get("role")).first()
+        if row is None:
+            raise NotFound("Nobody here is that; look at the page again.")
+        if not request.POST.get("sure"):
+            return self.page(request, asked=row)
+        asked = read_as(RoleEnd, {"person_id": str(row.user.public_id), "role": row.role})
+        try:
+            networks.role_end(actor=self.actor, network_id=self.network.public_id, asked=asked, now=self.now)
+        except RuleBroken as refusal:
+            return self.page(request, refusal.detail, status=422)
+        messages.success(request, f"{row.user} is {row.get_role_display().lower()} no longer.")
+        return HttpResponseRedirect(
+            f"/county/{slug}/" if row.user_id == self.actor.user_id else f"/county/{slug}/people/"
+        )
 
 
 class NetworkNewView(FormDoor):

@@ -17,12 +17,12 @@ from projects.dashboard.pages.groups import GroupHome, network_sentence
 from projects.dashboard.pages.returns import YearPage
 from projects.dashboard.views.county import as_uuid, coordinated, lines_of
 from projects.errors import NotAllowed, NotFound, RuleBroken
-from projects.models import Group
+from projects.models import Group, Membership
 from projects.rules.access import demand, may
 from projects.selectors.due import due_of_group, due_of_network
 from projects.selectors.handovers import handovers_of
 from projects.selectors.meadows import project_list
-from projects.selectors.networks import districts_of, group_get, groups_of, members_of, network_list
+from projects.selectors.networks import districts_of, group_get, groups_of, members_of, membership_get, network_list
 from projects.selectors.returns import returns_of_year
 from projects.selectors.sites import site_list
 from projects.services import meadows, networks
@@ -37,7 +37,13 @@ class HomeView(Door):
         if self.actor.user_id is None:
             raise NotAllowed("Your groups are shown once you are signed in.")
         homes = [
-            GroupHome(group, due_of_group(self.actor, group, self.today), self.today) for group in groups_of(self.actor)
+            GroupHome(
+                group,
+                due_of_group(self.actor, group, self.today),
+                self.today,
+                may(self.actor, "group.change", group_id=group.pk, network_id=group.network_id),
+            )
+            for group in groups_of(self.actor)
         ]
         held = []
         for network in coordinated(self.actor):
@@ -82,10 +88,11 @@ class GroupView(OfGroup):
         context: dict[str, Any] = {"group": group, "lines": lines_of(self.actor, sites), "projects": projects}
         if not self.may("group.home"):
             return self.show(request, context, template="county/group_public.html")
+        leads = self.may("group.change")
         context |= {
-            "home": GroupHome(group, due_of_group(self.actor, group, self.today), self.today),
+            "home": GroupHome(group, due_of_group(self.actor, group, self.today), self.today, leads),
             "members": members_of(self.actor, group),
-            "leads": self.may("group.change"),
+            "leads": leads,
             "leading": self.actor.groups.get(group.pk) == GroupRole.LEAD,
             "handover": handovers_of(self.actor, group).first(),
             "may_site": self.may("site.create"),
@@ -130,9 +137,12 @@ class MembersView(OfGroup):
     def get(self, request: HttpRequest, group_id: UUID) -> HttpResponse:
         return self.page(request)
 
-    def page(self, request: HttpRequest, refused: str = "", status: int = 200) -> HttpResponse:
+    def page(
+        self, request: HttpRequest, refused: str = "", status: int = 200, asked: Membership | None = None
+    ) -> HttpResponse:
         context = {
             "group": self.group,
+            "asked": asked,
             "members": members_of(self.actor, self.group),
             "leads": self.may("membership.change"),
             "own": self.actor.user_id,
@@ -145,6 +155,8 @@ class MembersView(OfGroup):
         public_id, act = as_uuid(request.POST.get("membership")), request.POST.get("act")
         version = request.POST.get("version", "")
         try:
+            if act == "end" and not request.POST.get("sure"):
+                return self.page(request, asked=self.of_this_group(public_id))
             if act == "end":
                 row = networks.membership_end(actor=self.actor, public_id=public_id, now=self.now)
                 if row.user_id == self.actor.user_id and not may(
@@ -167,6 +179,15 @@ class MembersView(OfGroup):
         except RuleBroken as refusal:
             return self.page(request, refusal.detail, status=422)
         return HttpResponseRedirect(f"/groups/{self.group.public_id}/members/")
+
+    def of_this_group(self, public_id: UUID) -> Membership:
+        """Return the membership that is to be ended, once sure."""
+        row = membership_get(self.actor, public_id)
+        if row.group_id != self.group.pk:
+            raise NotFound("This membership is of another group.")
+        if row.user_id != self.actor.user_id:
+            self.demand("membership.change")
+        return row
 
 
 class GroupForecastAllView(OfGroup):

@@ -24,7 +24,13 @@ from projects.dashboard.forms.sites import (
     permission_initial,
     site_initial,
 )
-from projects.dashboard.pages.sites import PermissionLine, SitePage, estimate_address, permissions_finding
+from projects.dashboard.pages.sites import (
+    PermissionLine,
+    SitePage,
+    estimate_address,
+    outside_words,
+    permissions_finding,
+)
 from projects.dashboard.views.county import as_uuid
 from projects.dashboard.views.groups import OfGroup
 from projects.errors import NotAllowed, NotFound, Refused, Stale
@@ -34,7 +40,7 @@ from projects.selectors.due import due_of_site
 from projects.selectors.meadows import project_list
 from projects.selectors.model_inputs import site_facts
 from projects.selectors.networks import districts_of, villages_of
-from projects.selectors.places import place_of
+from projects.selectors.places import lies_outside, place_of
 from projects.selectors.sites import site_get
 from projects.services import sites
 
@@ -110,6 +116,7 @@ class SiteView(OfSite):
         if inside:
             lines = [PermissionLine(row, self.today) for row in site.permissions.all()]
             context |= {
+                "outside": outside_words(lies_outside(self.actor, site)),
                 "permissions": lines,
                 "permissions_finding": permissions_finding(lines),
                 "soil_tests": list(site.soil_tests.all()),

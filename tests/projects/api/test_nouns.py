@@ -399,7 +399,8 @@ def test_a_line_of_the_diary_is_added_once_and_struck_out(county):
         "on": "2026-09-01", "what": "cut", "heads": 6, "hours_each": 2.5, "cash_gbp": 12.4,
         "submission_id": str(uuid.uuid4()),
     }  # fmt: skip
-    first, again = member.post(path, line), member.post(path, line | {"heads": 7})
+    first, again = member.post(path, line), member.post(path, line)
+    assert member.post(path, line | {"heads": 7}).status_code == 409
     assert (first.status_code, again.status_code) == (201, 200)
     assert again.json() == first.json()
     assert (first.json()["person_hours"], first.json()["cash_gbp"]) == (15.0, 12.4)

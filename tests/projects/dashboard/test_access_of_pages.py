@@ -41,6 +41,7 @@ TABLE = {
     "county-map": (ALL, None, None),
     "county-sites": (ALL, None, None),
     "county-set-up": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 403),
+    "county-people": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 403),
     "county-forecast-all": (None, COORDINATOR, 403),
     "group": (ALL, None, None),
     "group-edit": (LEADS, LEADS, 403),

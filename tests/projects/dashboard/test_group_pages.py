@@ -55,7 +55,7 @@ def test_members_find_what_is_due_and_whose_move_it_is(client, read, county, mak
     )
     client.force_login(county.member)
     page = read(f"/groups/{makers.public_id}/")
-    assert [h for h in page.headings if "move" in h] == ["Your move", "The authorities’ move"]
+    assert [h for h in page.headings if "move" in h] == ["Your group’s move", "The authorities’ move"]
     assert "Agreement of the churchyard's keepers: asked on 20 August 2026, no answer yet." not in page.text
     assert "Agreement of the churchyard's keepers: asked since 20 August 2026, no answer yet." in page.text
     assert "Make the forecast of the plan: what it costs, and what will grow. Under the yews" in page.text
@@ -170,7 +170,7 @@ def test_the_only_lead_stays(client, county, makers):
     client.force_login(county.lead)
     path = f"/groups/{makers.public_id}/members/"
     for act in ("member", "end"):
-        response = client.post(path, {"membership": of(county.lead).public_id, "act": act})
+        response = client.post(path, {"membership": of(county.lead).public_id, "act": act, "sure": "yes"})
         assert response.status_code == 422
         assert "This is the group’s only lead. Make somebody else a lead first." in response.content.decode()
     assert (of(county.lead).role, of(county.lead).until) == ("lead", None)
@@ -181,7 +181,11 @@ def test_a_member_leaves_and_ends_nobody_elses_membership(client, county, makers
     path = f"/groups/{makers.public_id}/members/"
     assert client.post(path, {"membership": of(county.lead).public_id, "act": "end"}).status_code == 403
     assert of(county.lead).until is None
-    response = client.post(path, {"membership": of(county.member).public_id, "act": "end"})
+    asked = client.post(path, {"membership": of(county.member).public_id, "act": "end"})
+    assert asked.status_code == 200
+    assert "Leave Gullhaven Meadow Makers?" in asked.content.decode()
+    assert of(county.member).until is None
+    response = client.post(path, {"membership": of(county.member).public_id, "act": "end", "sure": "yes"})
     assert response.headers["Location"] == "/home/"
     assert of(county.member).until is not None
     assert client.get(path).status_code == 403

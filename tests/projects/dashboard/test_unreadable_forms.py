@@ -22,3 +22,16 @@ def test_a_form_that_cannot_be_read_is_a_bad_request(path, content_type, status)
     answer = client.generic("POST", path, b"csrfmiddlewaretoken=" + b"a" * 32, content_type=content_type)
     assert answer.status_code == status
     assert "text/html" in answer.headers["Content-Type"]
+
+
+def test_bytes_that_are_no_text_are_asked_for_again_and_nothing_is_saved(client, county):
+    client.force_login(county.lead)
+    group = county.groups["Gullhaven Meadow Makers"]
+    path = f"/groups/{group.public_id}/edit/"
+    # “Café” in Latin-1: the last byte is no UTF-8
+    body = b"name=Gullhaven+Meadow+Makers&about=Caf%E9"
+    answer = client.post(path, body, content_type="application/x-www-form-urlencoded")
+    assert answer.status_code == 422
+    assert "did not arrive as text" in answer.text
+    group.refresh_from_db()
+    assert "Caf" not in group.about

@@ -1,13 +1,15 @@
 """Where a site lies, as far as each may know."""
 
+import math
+
 import orjson
 import pytest
 
 from projects.choices import NetworkRole
-from projects.models import Site, SitePlace
+from projects.models import District, Site, SitePlace
 from projects.rules.access import PUBLIC_ACTOR
 from projects.selectors.geojson import features_of
-from projects.selectors.places import may_see_exactly, place_of, places_of
+from projects.selectors.places import lies_outside, may_see_exactly, place_of, places_of
 from projects.services.places import SIDES_M
 from tests.projects.county import appoint
 from tests.projects.proof import cast, with_scopes
@@ -135,3 +137,23 @@ def test_each_word_of_publicity_but_private_has_its_square():
     assert {word.value: side for word, side in SIDES_M.items()} == {
         "exact": 1, "square_100_m": 100, "square_1_km": 1_000, "square_2_km": 2_000, "square_10_km": 10_000,
     }  # fmt: skip
+
+
+def test_a_place_outside_its_county_or_district_is_asked_about_by_those_who_know_it(county):
+    yard = county.sites[YARD]
+    lead = county.as_(county.lead)
+    assert lies_outside(lead, yard) is None
+    # two letters of the reference are others, hundreds of kilometres south
+    SitePlace.objects.filter(site=yard).update(easting_m=398_125, northing_m=35_075)
+    found = lies_outside(lead, yard)
+    assert found.of == county.network.name
+    # from (398125, 35075) to the corner (590000, 420000) of the outline
+    assert found.distance_m == pytest.approx(math.hypot(191_875, 384_925))
+    assert lies_outside(PUBLIC_ACTOR, yard) is None
+
+
+def test_a_place_in_the_other_district_is_asked_about(county):
+    yard = county.sites[YARD]
+    yard.district = District.objects.get(name="Outer Banks")
+    found = lies_outside(county.as_(county.lead), yard)
+    assert found.of == "Outer Banks"

@@ -68,15 +68,23 @@ def test_hours_of_each_are_those_of_all(county):
 def test_sent_again_a_line_is_the_line_there_is(county):
     row, is_new = add(county, heads=2, person_hours=4.0, submission_id=str(SENT))
     count = WorkEntry.objects.count()
-    again, is_new_again = add(county, county.as_(county.lead), heads=9, person_hours=1.0, submission_id=str(SENT))
+    again, is_new_again = add(county, county.as_(county.lead), heads=2, hours_each=2.0, submission_id=str(SENT))
     assert (is_new, is_new_again) == (True, False)
     assert (again.pk, again.heads, WorkEntry.objects.count()) == (row.pk, 2, count)
-    # even once it is struck out, and even if it would be refused today
+    # even once it is struck out
     strike(county, row)
-    assert add(county, on="2026-12-01", submission_id=str(SENT))[0].pk == row.pk
+    assert add(county, heads=2, person_hours=4.0, submission_id=str(SENT))[0].pk == row.pk
     # without an id, and in another project, it is another line
     assert add(county, heads=2, person_hours=4.0)[0].pk != row.pk
     assert add(county, project="Paddock to hay", submission_id=str(SENT))[1] is True
+
+
+def test_another_line_is_not_taken_for_one_that_was_sent_before(county):
+    row, _ = add(county, heads=2, person_hours=4.0, submission_id=str(SENT))
+    with pytest.raises(WrongState, match=r"something else in heads, person minutes\. Strike that line out"):
+        add(county, heads=9, person_hours=1.0, submission_id=str(SENT))
+    row.refresh_from_db()
+    assert (row.heads, row.person_minutes, WorkEntry.objects.count()) == (2, 240, 1)
 
 
 def test_a_line_sent_again_leaves_no_second_entry(county):

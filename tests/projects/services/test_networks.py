@@ -14,6 +14,7 @@ from projects.contracts.networks import (
     InvitationNew,
     NetworkChange,
     NetworkNew,
+    RoleEnd,
     VillageNew,
 )
 from projects.errors import NotAllowed, NotFound, RuleBroken, Stale
@@ -625,3 +626,40 @@ def test_who_leads_no_more_has_no_way_back_in(county):
         )
     sent.refresh_from_db()
     assert (sent.withdrawn_at, sent.email) == (LATER, "")
+
+
+def test_a_role_in_the_network_ends_and_takes_its_invitations_along(county):
+    other = person("Hedda Sallow")
+    appoint(other, county.network)
+    actor = county.as_(other)
+    invitation, _ = invitation_create(
+        actor=actor,
+        asked=InvitationNew(email="back@saltmere.example", role="coordinator", network_id=county.network.public_id),
+        now=NOW,
+    )
+    asked = RoleEnd(person_id=other.public_id, role="coordinator")
+    with audited("role_end", "network", county.as_(county.coordinator)):
+        networks.role_end(
+            actor=county.as_(county.coordinator), network_id=county.network.public_id, asked=asked, now=NOW
+        )
+    invitation.refresh_from_db()
+    assert (invitation.withdrawn_at, invitation.email) == (NOW, "")
+    assert NetworkMembership.objects.get(user=other).until == NOW
+    with pytest.raises(NotAllowed):
+        networks.role_end(actor=county.as_(other), network_id=county.network.public_id, asked=asked, now=NOW)
+
+
+def test_a_network_keeps_its_last_coordinator_and_nobody_ends_anothers_role(county):
+    asked = RoleEnd(person_id=county.coordinator.public_id, role="coordinator")
+    for who, error in ((county.coordinator, RuleBroken), (county.lead, NotAllowed)):
+        with pytest.raises(error):
+            networks.role_end(actor=county.as_(who), network_id=county.network.public_id, asked=asked, now=NOW)
+    assert NetworkMembership.objects.get(user=county.coordinator).until is None
+
+
+def test_an_assessor_may_step_down_and_reads_no_more(county):
+    reader = person("Hedda Sallow")
+    appoint(reader, county.network, NetworkRole.ASSESSOR)
+    asked = RoleEnd(person_id=reader.public_id, role="assessor")
+    networks.role_end(actor=county.as_(reader), network_id=county.network.public_id, asked=asked, now=NOW)
+    assert not county.as_(reader).networks
