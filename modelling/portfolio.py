@@ -113,6 +113,8 @@ class _Choice:
             "frontier": [],
             "pins": [],
             "not_chosen": [],
+            "chances": [],
+            "worlds_tried": 0,
         }
         if best is not None:
             out |= {
@@ -127,6 +129,7 @@ class _Choice:
                 "frontier": self.frontier(best),
                 "pins": self.pins(best),
                 "not_chosen": self.not_chosen(best),
+                **self.chances(),
             }
         return contract.PortfolioAnswer.model_validate(out).model_dump(mode="python")
 
@@ -219,6 +222,19 @@ class _Choice:
             )
         return out
 
+    def chances(self) -> dict[str, Any]:
+        """In what share of worlds each bid is in that world's own best set; a world given up is left out."""
+        worlds = min(self.question.worlds_tried, self.chooser.goal.outcomes.shape[1])
+        tried = [found for found in map(self.chooser.best_in_world, range(worlds)) if found is not None]
+        if not tried or self.question.objective == SCORE:
+            return {"chances": [], "worlds_tried": 0}
+        shares = np.mean([found.chosen for found in tried], axis=0)
+        rows = [
+            {"id": bid.id, "in_best": round(float(share), _DIGITS)}
+            for bid, share in zip(self.chooser.bids, shares, strict=True)
+        ]
+        return {"chances": rows, "worlds_tried": len(tried)}
+
     def not_chosen(self, best: core.Solution) -> list[dict[str, Any]]:
         left = [int(number) for number in np.flatnonzero(~best.chosen)]
         values, bids = self.chooser.goal.values, self.chooser.bids
@@ -294,6 +310,6 @@ def _passed(over: core.Over) -> str:
         core.GROUP: f"the limit of one group is passed by {money}",
         core.DISTRICT: f"the limit of {over.of} is passed by {money}",
         core.SEED: f"{over.of} is short by {wording.figure(over.by / _MG_PER_G, 3)} g",
-        core.HARVESTER: f"the harvester is short by {wording.count(over.by)} half-day{'' if over.by == 1 else 's'}",
+        core.HARVESTER: f"the lent machine is short by {wording.count(over.by)} half-day{'' if over.by == 1 else 's'}",
         core.EXCLUSIVE: "bids that exclude each other come together",
     }[over.limit]

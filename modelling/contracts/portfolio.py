@@ -86,6 +86,8 @@ class PortfolioQuestion(Strict):
     """Budgets from nothing to the pot, evenly spaced; 0 for no frontier."""
     explained: Annotated[int, Field(ge=0, le=MOST_BIDS)] = 60
     """Bids not chosen that are told how much cheaper or better they would have to be, the nearest first."""
+    worlds_tried: Annotated[int, Field(ge=0, le=500)] = 50
+    """Worlds, the first ones, of which each has its own best set found, for the chances of being in it."""
 
     @model_validator(mode="after")
     def _named(self) -> PortfolioQuestion:
@@ -158,6 +160,13 @@ class PinCost(Answer):
     """The best set without this pin."""
 
 
+class BidChance(Answer):
+    """In what share of the worlds tried one bid is in the set that is best in that world."""
+
+    id: str
+    in_best: float
+
+
 class Excess(Answer):
     """A limit and by how much it would be passed."""
 
@@ -199,3 +208,6 @@ class PortfolioAnswer(Answer):
     frontier: list[FrontierPoint]
     pins: list[PinCost]
     not_chosen: list[NotChosen]
+    chances: list[BidChance]
+    """By id; empty for the objective `score`, which has no worlds."""
+    worlds_tried: int

@@ -414,6 +414,12 @@ class Chooser:
         """The best set that holds one more bid."""
         return self.solve(self.rows, {**self.pins, number: IN})
 
+    def best_in_world(self, world: int) -> Solution | None:
+        """The best set if it were known that this world comes true: by its outcomes alone, under the same limits."""
+        outcomes = self.goal.outcomes[:, [world]]
+        goal = Goal(outcomes, outcomes[:, 0], self.goal.worst_share)
+        return Chooser(self.bids, self.limits, goal).solve(self.rows, self.pins)
+
     def highest_cost(self, number: int, value: float) -> int | None:
         """Most pence that a bid may cost for a set with it to be worth `value`; None where it would not at nothing."""
         found = self.solve(self.rows, {**self.pins, number: IN}, at_least=value, free_cost=number)

@@ -130,11 +130,44 @@ class InterestNew(Strict):
     reason: Note = ""
 
 
+class SeedThere(Strict):
+    """Scarce seed that there is for all bids together."""
+
+    item: Annotated[Words, Field(min_length=1, max_length=80)]
+    """Key of a seed item of the forecasts, such as a mix."""
+    kg: Annotated[float, Field(ge=0, le=1_000_000)]
+
+
+class MachineThere(Strict):
+    """A lent machine, and the half-days it can be had for all bids together."""
+
+    machine: Annotated[Words, Field(min_length=1, max_length=80)]
+    """Key of a machine of the forecasts."""
+    half_days: Annotated[int, Field(ge=0, le=10_000)]
+
+
+class PartOfBid(Strict):
+    """A bid counted as if a part of what it asks were awarded."""
+
+    bid_id: Identifier
+    amount_gbp: Pot
+
+
 class ChoiceNew(Strict):
     """What the pot could buy."""
 
     pot_gbp: Pot | None = None
     """Left out, the round's own."""
+    group_limit_gbp: Pot | None = None
+    """Left out, the round's own."""
+    district_limit_gbp: Pot | None = None
+    """Left out, the round's own."""
+    seed: Annotated[tuple[SeedThere, ...], Field(max_length=MOST_RATES, strict=False)] = ()
+    """Seed that does not reach for everybody; each bid draws what its forecasts name, whoever pays for it."""
+    machine: MachineThere | None = None
+    """A bid takes the hours that its forecasts have for setting up, in half-days of its own sessions, rounded up."""
+    parts: Annotated[tuple[PartOfBid, ...], Field(max_length=MOST_PINS, strict=False)] = ()
+    """Its outcome is counted in proportion to the money, which may flatter or wrong it."""
     pins: Annotated[tuple[Identifier, ...], Field(max_length=MOST_PINS, strict=False)] = ()
     """Bids that are in whatever it costs."""
     exclusions: Annotated[tuple[Identifier, ...], Field(max_length=MOST_PINS, strict=False)] = ()

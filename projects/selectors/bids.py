@@ -19,8 +19,6 @@ from projects.models import (
     BidProject,
     BidSubmission,
     GrantRound,
-    MeadowProject,
-    OutcomeReturn,
     Site,
 )
 from projects.rules import bids as rules
@@ -216,14 +214,6 @@ def ground_facts(site: Site) -> dict[str, Any]:
             for row in site.other_funding.all()
         ],
     }  # fmt: skip
-
-
-def group_record(group_id: int, today: date) -> dict[str, int]:
-    """Yearly returns of a group that were due, for whole years since each sowing, and those agreed."""
-    sown = MeadowProject.objects.filter(group=group_id, sown_on__isnull=False).values_list("sown_on", flat=True)
-    agreed = OutcomeReturn.objects.filter(group=group_id, agreed__isnull=False, year__lt=today.year).count()
-    due = sum(max(today.year - 1 - day.year, 0) for day in sown if day is not None)
-    return {"returns_due": due, "returns_agreed": min(agreed, due)}
 
 
 def content_of(bid: Bid) -> dict[str, Any]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import Any
 from uuid import UUID
 
 import orjson
 from django.db.models import Q, QuerySet
 
-from modelling import marking
+from modelling.contracts.scores import Scored, ScoreQuestion
+from modelling.scores import calibrated
 from projects.choices import BidState, NetworkRole, RoundState
 from projects.errors import NotAllowed, NotFound
 from projects.models import Bid, BidNote, Decision, GrantRound, Review, User
@@ -72,8 +74,15 @@ class PanelRow:
     reviews: int
     #: of 100, by the criteria's weights
     raw_mean: float | None
-    #: likewise, without the habits of those who scored it; beside the raw mean, never in its place
+    #: lowest and highest score it was given, likewise
+    lowest: float | None
+    highest: float | None
+    #: the mean likewise, without the habits of those who scored it; beside the raw mean, never in its place
     calibrated: float | None
+    #: of the calibrated score; None where the scores cannot tell
+    standard_error: float | None
+    #: the best of the bids that are clearly below it; None where none is
+    clearly_above: Bid | None
     #: how many flags its appraisal has; None where there is none
     flags: int | None
     decision: Decision | None
@@ -86,7 +95,10 @@ class Panel:
     rows: list[PanelRow]
     #: how far each marks above (+) or below (-) the others, of 100
     assessors: list[tuple[User, float]]
+    #: share of the spread of scores that comes from who scored, 0 to 1; 0 where the scores cannot tell
     assessor_share: float
+    #: what the scores can tell, in plain words
+    sentences: list[str]
 
 
 def total_of(review: Review) -> float:
@@ -98,7 +110,13 @@ def total_of(review: Review) -> float:
 
 def raw_means(bids: list[Bid]) -> dict[int, float]:
     """Mean score of each bid that was scored, of 100: bid -> mean, as it was given."""
-    return {int(key): row.raw_mean for key, row in marking.calibrate(_scored(bids)).bids.items()}  # type: ignore[call-overload]
+    return {int(row["bid"]): row["mean"] for row in _on_one_scale(_scored(bids))["bids"]}
+
+
+def _on_one_scale(scored: list[tuple[int, int, float]]) -> dict[str, Any]:
+    """Scores put on one scale, shaped as `modelling.contracts.scores.ScoreAnswer`; bids and people by their keys."""
+    rows = tuple(Scored(bid=str(bid), assessor=str(person), score=score) for bid, person, score in scored)
+    return calibrated(ScoreQuestion(scores=rows))
 
 
 def _scored(bids: list[Bid]) -> list[tuple[int, int, float]]:
@@ -123,20 +141,40 @@ def panel_of(actor: Actor, round_id: UUID) -> Panel:
         ).select_related("group", "round", "network")
     )
     scored = _scored(bids)
-    marked = marking.calibrate(scored)
+    marked = _on_one_scale(scored)
+    by_bid = {int(row["bid"]): row for row in marked["bids"]}
     flags = {pk: len(orjson.loads(row.answer)["flags"]) for pk, row in latest_appraisals(bids).items()}
     held = {row.bid_id: row for row in Decision.objects.filter(bid__in=bids, state="published")}
-    counts: dict[int, int] = defaultdict(int)
-    for bid_id, _, _ in scored:
-        counts[bid_id] += 1
+    given: dict[int, list[float]] = defaultdict(list)
+    for bid_id, _, score in scored:
+        given[bid_id].append(score)
+    by_key = {bid.pk: bid for bid in bids}
     rows = []
     for bid in sorted(bids, key=lambda bid: (bid.number or 0, bid.pk)):
-        found = marked.bids.get(bid.pk)
+        found, scores = by_bid.get(bid.pk, {}), given[bid.pk]
+        below = found.get("first_below")
         rows.append(
             PanelRow(
-                bid, counts[bid.pk], found.raw_mean if found else None, found.calibrated if found else None,
-                flags.get(bid.pk), held.get(bid.pk),
+                bid=bid,
+                reviews=len(scores),
+                raw_mean=found.get("mean"),
+                lowest=min(scores, default=None),
+                highest=max(scores, default=None),
+                calibrated=found.get("adjusted"),
+                standard_error=found.get("standard_error"),
+                clearly_above=None if below is None else by_key[int(below)],
+                flags=flags.get(bid.pk),
+                decision=held.get(bid.pk),
             )
-        )  # fmt: skip
-    people = User.objects.filter(pk__in=list(marked.assessors)).order_by("name", "pk")
-    return Panel(rows, [(user, marked.assessors[user.pk]) for user in people], marked.assessor_share)
+        )
+    habits = {int(row["assessor"]): row["leniency"] for row in marked["assessors"]}
+    people = User.objects.filter(pk__in=list(habits)).order_by("name", "pk")
+    return Panel(rows, [(user, habits[user.pk]) for user in people], _share(marked), marked["sentences"])
+
+
+def _share(marked: dict[str, Any]) -> float:
+    """Share of the spread of scores that comes from who scored."""
+    noise, leniency = marked["noise_sd"], marked["leniency_sd"]
+    if noise is None or leniency is None or not noise + leniency:
+        return 0.0
+    return float(leniency**2 / (leniency**2 + noise**2))

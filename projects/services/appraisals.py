@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any, Final, Protocol
 from uuid import UUID
@@ -22,10 +23,12 @@ from projects.errors import WrongState, broken
 from projects.models import Award, Bid, BidAppraisal, BidSubmission, Decision, GrantRound, Job, RoundChoice
 from projects.rules import rounds as rules
 from projects.rules.access import Actor, demand, whole_rounds
+from projects.rules.bids import pounds
 from projects.rules.jobs import JobRefused
 from projects.selectors.appraisals import appraisal_question, exclusive_sets
 from projects.selectors.bids import sites_of
 from projects.selectors.reviews import raw_means
+from projects.selectors.scarce import MG_PER_KG, Needs, needs_of
 from projects.services.audit import record
 from projects.services.base import found
 from projects.services.decisions import LIVE
@@ -61,10 +64,10 @@ def choice_ask(*, actor: Actor, round_id: UUID, asked: ChoiceNew, now: datetime)
             rules.Phase.DRAFT, rules.Phase.COMING, rules.Phase.OPEN,
         }:  # fmt: skip
             raise WrongState(f"Bids come until {rules.said(round.closes_at)}; choose after that.")
-        question, submissions = _question(round, asked)
+        question, submissions, shares = _question(round, asked)
         job = job_create(
             kind=CHOICE,
-            payload={"round": str(round.public_id), "question": question, "submissions": submissions},
+            payload={"round": str(round.public_id), "question": question, "submissions": submissions, "shares": shares},
             actor_label="what the pot could buy",
             actor_id=actor.user_id,
             network=round.network,
@@ -77,8 +80,8 @@ def choice_ask(*, actor: Actor, round_id: UUID, asked: ChoiceNew, now: datetime)
     return job
 
 
-def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict[str, str]]:
-    """The model's question about a round, and what was handed in last of each bid."""
+def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict[str, str], dict[str, float]]:
+    """The model's question about a round, what was handed in last of each bid, and the share of those in part."""
     bids = list(
         Bid.objects.filter(round=round, state__in=_READ).select_related("group__district", "current").order_by("pk")
     )
@@ -93,26 +96,69 @@ def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict
             "scores of every bid, or another objective",
         )  # fmt: skip
     awarded = dict(Award.objects.filter(bid__in=bids, state__in=LIVE).values_list("bid_id", "amount_pence"))
+    parts = _parts(bids, asked, awarded)
+    machine = asked.machine
+    needs = needs_of(bids) if asked.seed or asked.machine else {}
+    scarce = {row.item for row in asked.seed}
     question = {
         "bids": [
             {
-                "id": ids[bid.pk], "cost_pence": awarded.get(bid.pk, bid.asked_pence),
+                "id": ids[bid.pk], "cost_pence": (awarded | parts).get(bid.pk, bid.asked_pence),
                 "group": str(bid.group.public_id),
                 "district": str(bid.group.district.public_id) if bid.group.district else "none",
                 "score": scores.get(bid.pk), "pinned": pins.get(bid.pk),
+                "seed": [
+                    {"item": item, "mg": mg}
+                    for item, mg in sorted(needs.get(bid.pk, Needs()).seed_mg.items())
+                    if item in scarce
+                ],
+                "harvester_half_days": needs.get(bid.pk, Needs()).half_days.get(machine.machine, 0) if machine else 0,
             }
             for bid in bids
         ],
         "limits": {
             "pot_pence": round.pot_pence if asked.pot_gbp is None else pence(asked.pot_gbp),
-            "per_group_pence": round.group_limit_pence,
-            "per_district_pence": round.district_limit_pence,
+            "per_group_pence": _typed(asked.group_limit_gbp, round.group_limit_pence),
+            "per_district_pence": _typed(asked.district_limit_gbp, round.district_limit_pence),
+            "seed": [{"item": row.item, "mg": int(row.kg * MG_PER_KG)} for row in asked.seed],
+            "harvester_half_days": machine.half_days if machine else None,
             "exclusive": exclusive_sets(sites_of(bids), ids),
         },
         "objective": asked.objective,
     }  # fmt: skip
     read = read_as(PortfolioQuestion, question)
-    return read.model_dump(mode="json"), _submissions(bids)
+    shares = {ids[bid.pk]: parts[bid.pk] / bid.asked_pence for bid in bids if bid.pk in parts}
+    return read.model_dump(mode="json"), _submissions(bids), shares
+
+
+def _typed(gbp: float | None, otherwise: int | None) -> int | None:
+    """A limit typed in, or the round's own."""
+    return otherwise if gbp is None else pence(gbp)
+
+
+def _parts(bids: list[Bid], asked: ChoiceNew, awarded: Mapping[int, int]) -> dict[int, int]:
+    """Bids to be counted in part: bid -> pence."""
+    by_id = {bid.public_id: bid for bid in bids}
+    found_ones: dict[int, int] = {}
+    for index, part in enumerate(asked.parts):
+        bid, amount = by_id.get(part.bid_id), pence(part.amount_gbp)
+        if bid is None:
+            raise broken(
+                f"/parts/{index}/bid_id", "unknown", "No such bid was handed in to this round.", str(part.bid_id),
+                "a bid of the round",
+            )  # fmt: skip
+        if bid.pk in awarded:
+            raise broken(
+                f"/parts/{index}/bid_id", "contradiction", "Money was awarded to this bid; it counts with that.",
+                str(part.bid_id), "a bid without an award",
+            )  # fmt: skip
+        if amount > bid.asked_pence:
+            raise broken(
+                f"/parts/{index}/amount_gbp", "out_of_range", f"It asks for {pounds(bid.asked_pence)}.",
+                part.amount_gbp, f"at most {bid.asked_pence / 100:.2f}",
+            )  # fmt: skip
+        found_ones[bid.pk] = amount
+    return found_ones
 
 
 def _pins(bids: list[Bid], asked: ChoiceNew) -> dict[int, str]:
@@ -139,7 +185,7 @@ def _pins(bids: list[Bid], asked: ChoiceNew) -> dict[int, str]:
 
 def check_choice(payload: Any) -> int:
     """Return how much there is to do: each bid's appraisal, and the choice; raises JobRefused for another payload."""
-    if not isinstance(payload, dict) or payload.keys() != {"round", "question", "submissions"}:
+    if not isinstance(payload, dict) or payload.keys() - {"shares"} != {"round", "question", "submissions"}:
         raise JobRefused("A choice of bids is a round, a question, and what was handed in.")
     try:
         question = read_as(PortfolioQuestion, payload["question"])
@@ -162,9 +208,9 @@ def choice(job: Job, lease: Hold) -> dict[str, Any]:
     round = GrantRound.objects.get(public_id=UUID(job.payload["round"]))
     appraised, refused = _appraise_all(job, lease, job.payload["submissions"])
     checksums = {bid: row.answer_checksum for bid, row in appraised.items()}
-    text = orjson.dumps(
-        {"question": job.payload["question"], "appraisals": checksums}, option=orjson.OPT_SORT_KEYS
-    ).decode()
+    shares: dict[str, float] = job.payload.get("shares", {})
+    asked = {"question": job.payload["question"], "appraisals": checksums, "shares": shares}
+    text = orjson.dumps(asked, option=orjson.OPT_SORT_KEYS).decode()
     recipe: dict[str, Any] = {"round": round, "inputs_checksum": checksum(text), "release": RELEASE}
     there = RoundChoice.objects.filter(**recipe).first()
     if there is None:
@@ -172,6 +218,7 @@ def choice(job: Job, lease: Hold) -> dict[str, Any]:
         draws = {bid: orjson.loads(row.answer)["worlds"]["rich_ha_as_usual"] for bid, row in appraised.items()}
         worlds = max(map(len, draws.values()), default=1)
         draws |= {row["bid"]: [0.0] * worlds for row in refused}
+        draws |= {bid: [share * draw for draw in draws[bid]] for bid, share in shares.items()}
         answer = canonical_text(portfolio.choose(question, {} if question.objective == "score" else draws))
         there = _kept(job, RoundChoice(
             request=text, answer=answer, answer_checksum=checksum(answer), created_by_id=job.actor_id,

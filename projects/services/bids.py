@@ -38,7 +38,8 @@ from projects.rules import bids as rules
 from projects.rules import rounds as round_rules
 from projects.rules.access import Actor, bids_to_read, demand, visible_bids, visible_projects, visible_rounds
 from projects.rules.rounds import Phase
-from projects.selectors.bids import bid_facts, content_of, ground_facts, group_record, line_facts
+from projects.selectors.bids import bid_facts, content_of, ground_facts, line_facts
+from projects.selectors.group_record import group_record
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, touched, unchanged_since
 from projects.services.meadows import forecast_create

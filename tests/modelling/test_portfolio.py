@@ -154,3 +154,20 @@ def test_a_larger_pot_never_brings_less_and_a_limit_never_more():
 
     assert values == sorted(values)
     assert limited <= values[-1]
+
+
+def test_the_chance_of_being_in_the_best_set_counts_the_worlds_each_bid_wins():
+    # in the first world a and b bring 3 ha and c 2.5; in the second c brings 3 and a and b together 1
+    worlds = {"a": [2.0, 0.0], "b": [1.0, 1.0], "c": [2.5, 3.0], "d": [1.0, 1.0]}
+    found = choose(question(BIDS), worlds)
+    assert found["worlds_tried"] == 2
+    assert {row["id"]: row["in_best"] for row in found["chances"]} == {"a": 0.5, "b": 0.5, "c": 0.5, "d": 0.0}
+    # pins hold in every world
+    held = choose(question([bid("a", 6_000, pinned="in"), *BIDS[1:]]), worlds)
+    assert {row["id"]: row["in_best"] for row in held["chances"]} == {"a": 1.0, "b": 1.0, "c": 0.0, "d": 0.0}
+
+
+def test_scores_know_no_worlds():
+    found = choose(question([bid("a", 6_000) | {"score": 3.0}], objective="score"), {})
+    assert (found["chances"], found["worlds_tried"]) == ([], 0)
+    assert choose(question(BIDS, worlds_tried=0), OUTCOMES)["chances"] == []

@@ -17,6 +17,7 @@ from projects.rules.jobs import JobRefused
 from projects.selectors.appraisals import appraisal_question, feedback_for
 from projects.selectors.bids import appraisal_get
 from projects.selectors.rounds import choice_get, choice_list
+from projects.selectors.scarce import MG_PER_KG, needs_of
 from projects.services import appraisals, jobs
 from tests.projects.grants import AFTER, PANEL, VERGE, WRITING, YEWS, grants
 from tests.projects.proof import audited, refused
@@ -224,3 +225,52 @@ def test_other_money_and_permissions_reach_the_appraisal_as_they_were(scene):
     (money,) = question.other_funding
     assert (money.label, money.from_day, money.until_day) == ("Sands: seed", WRITING.date(), WRITING.date())
     assert {part.standing for part in question.permissions} == {"not_needed"}
+
+
+def test_seed_and_a_machine_that_do_not_reach_for_everybody_bind(scene):
+    bids = list(scene.bids.values())
+    needs = {bid: needs_of([bid])[bid.pk] for bid in bids}
+    item = next(iter(needs[scene.bids[YEWS]].seed_mg))
+    both = sum(need.seed_mg.get(item, 0) for need in needs.values())
+    taken = {str(bid.public_id): needs[bid].seed_mg.get(item, 0) for bid in bids}
+    assert max(taken.values()) > 0
+    seed = [{"item": item, "kg": (both - 1) / MG_PER_KG}]
+    _, answer = chosen(scene, pot_gbp=1200.0, seed=seed)
+    assert sum(taken[bid] for bid in answer.best.ids) < both
+    assert f"seed:{item}" in {price.limit for price in answer.prices}
+    _, answer = chosen(scene, pot_gbp=1200.0, seed=[{"item": item, "kg": (both + 1) / MG_PER_KG}])
+    assert len(answer.best.ids) == 2
+    machine = next(iter(needs[scene.bids[YEWS]].half_days), None) or "pedestrian_scarifier"
+    job = ask(scene, machine={"machine": machine, "half_days": 0})
+    asked = job.payload["question"]
+    assert asked["limits"]["harvester_half_days"] == 0
+    assert {row["id"]: row["harvester_half_days"] for row in asked["bids"]} == {
+        str(bid.public_id): needs[bid].half_days.get(machine, 0) for bid in bids
+    }
+
+
+def test_a_bid_in_part_counts_with_that_sum_and_so_much_of_its_outcome(scene):
+    yews, verge = (scene.bids[name] for name in (YEWS, VERGE))
+    _, whole = chosen(scene, exclusions=[str(verge.public_id)])
+    part = [{"bid_id": str(yews.public_id), "amount_gbp": 300.0}]
+    _, answer = chosen(scene, exclusions=[str(verge.public_id)], parts=part)
+    assert (answer.best.cost_pence, whole.best.cost_pence) == (30_000, 60_000)
+    assert answer.best.value == pytest.approx(whole.best.value / 2, rel=1e-6)
+    # £300 and £600 fit into £1,000
+    _, answer = chosen(scene, parts=part)
+    assert sorted(answer.best.ids) == sorted(str(bid.public_id) for bid in scene.bids.values())
+    with refused(RuleBroken, ("/parts/0/amount_gbp", "out_of_range")):
+        ask(scene, parts=[part[0] | {"amount_gbp": 700.0}])
+    scene.move("panel", PANEL)
+    scene.decide(yews, "full")
+    with refused(RuleBroken, ("/parts/0/bid_id", "contradiction")):
+        ask(scene, parts=part)
+    with refused(RuleBroken, ("/parts/0/bid_id", "unknown")):
+        ask(scene, parts=[part[0] | {"bid_id": "7d3c1a52-6c1e-4f0a-9b57-2a8f4c6d1e90"}])
+
+
+def test_limits_by_group_and_district_can_be_typed_in(scene):
+    _, answer = chosen(scene, pot_gbp=1200.0, group_limit_gbp=500.0)
+    assert answer.best.ids == []
+    limits = ask(scene, group_limit_gbp=500.0, district_limit_gbp=700.0).payload["question"]["limits"]
+    assert (limits["per_group_pence"], limits["per_district_pence"]) == (50_000, 70_000)

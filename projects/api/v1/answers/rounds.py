@@ -129,8 +129,12 @@ class PanelBidAnswer(Answer):
     reviews: int
     raw_mean: float | None
     """Mean of the scores, of 100, by the criteria's weights."""
+    lowest: float | None
+    highest: float | None
     calibrated: float | None
     """The same without the habits of those who scored it; shown beside, never in place of the raw mean."""
+    standard_error: float | None
+    """Of the calibrated score; null where the scores cannot tell."""
     decision: str | None
     appraised: bool
     flags: int | None
@@ -249,7 +253,10 @@ def panel_answer(panel: Panel) -> dict[str, Any]:
                 asked_gbp=row.bid.asked_pence / PENCE,
                 reviews=row.reviews,
                 raw_mean=_rounded(row.raw_mean),
+                lowest=_rounded(row.lowest),
+                highest=_rounded(row.highest),
                 calibrated=_rounded(row.calibrated),
+                standard_error=_rounded(row.standard_error),
                 decision=row.decision.kind if row.decision else None,
                 appraised=row.flags is not None,
                 flags=row.flags,
