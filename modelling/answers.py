@@ -69,6 +69,9 @@ class Answers(Part):
             chances = f"should hold {wording.between(p10, p90)} kinds of plant, if the yearly care is kept"
         when = f"by its {wording.ordinal(at + 1)} summer"
         where = f"Your {wording.area(plan.net_m2)}"
+        if plan.verdict == "not_here" and plan.steps:
+            # the figures alone would read as praise of the plan
+            where = f"The advice is not to sow here. If it is done all the same, your {wording.area(plan.net_m2)}"
         needs = []
         if plan.seed_need:
             planned = sum(item.kg for step in plan.steps for item in step.seed or ())

@@ -54,6 +54,9 @@ class Maker:
         return {"on": on, "until": until, "label": label, "kind": kind, "every_year": yearly, "note": note}
 
     def before(self) -> Iterator[dict[str, Any]]:
+        if self.plan.steps and max(step.on for step in self.plan.steps) < self.as_of:
+            # what is done needs no asking, testing and ordering any more
+            return
         yield self.entry(
             self.as_of,
             "Ask for the permissions, in writing",
@@ -237,6 +240,8 @@ class Maker:
             yield "lone_working"
         if care.arisings == "removed" and plan.scale != "tractor":
             yield "manual_handling"
+        if site.wetness in {"damp", "wet"} and any(m.machine.startswith(("tractor", "excavator")) for m in used):
+            yield "wet_ground_machine"
         if site.wetness == "wet":
             yield "near_water"
         days = [step.on.month for step in plan.steps] + [month for month, _ in care.cuts]

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from calendar import month_name
+from datetime import timedelta
+from typing import Final
 
 from modelling.core.brief import RATTLE_TAXON, Brief, after_christmas, bare_after, has_short_lived, season_of, sown_late
 from modelling.core.care import cut_early, grazed_in_summer, too_late
@@ -10,6 +12,11 @@ from modelling.core.errors import InputError
 from modelling.core.plan import Step, YearlyCare
 from modelling.core.seed import contents, usual_rate
 from modelling.core.units import G_PER_KG, kg_per_ha
+
+#: asked only of land that was not sown or ploughed for years
+SCREENING: Final = "field_screening"
+CULTIVATED: Final = ("bare_or_arable", "improved_grass")
+_RESIDENTS: Final = ("resident_broadleaf", "resident_grass")
 
 
 def check_rates(brief: Brief, steps: tuple[Step, ...], net_m2: float, bare: bool) -> None:
@@ -83,6 +90,79 @@ def annuals_only(brief: Brief, steps: tuple[Step, ...]) -> bool:
         for item in items
     }
     return kinds == {True} and not any(step.plugs for step in steps)
+
+
+def check_past(brief: Brief, steps: tuple[Step, ...]) -> None:
+    """Ask about work before the day of the estimate: a slip of the year is the likeliest cause."""
+    pointers = [
+        ("/plan/sow_on" if brief.plan.steps is None else f"{_pointer(brief.plan.steps, step)}/on", step.on)
+        for step in steps
+        if (step.seed or step.plugs) and step.on < brief.as_of
+    ]
+    for pointer, on in sorted(set(pointers)):
+        brief.warn(
+            "before_the_estimate",
+            pointer,
+            f"{on.day} {on:%B %Y} was before the day of this estimate, {brief.as_of.day} {brief.as_of:%B %Y}. If it is "
+            "still to come, check the year.",
+        )
+
+
+def check_residents(brief: Brief, sward: str) -> None:
+    """Ask where the kinds counted there do not fit what is said to grow there."""
+    told, said = brief.site.resident_species_per_m2, brief.site.sward
+    if told is None or said is None:
+        return
+    rows = [brief.parameters.find("site_values", f"sward:{sward}", name) for name in _RESIDENTS]
+    low = sum((row.low or 0.0) for row in rows if row is not None)
+    high = sum((row.high or 0.0) for row in rows if row is not None)
+    far = brief.value("advice", "residents_far_from_usual")
+    if low / far <= told <= high * far:
+        return
+    brief.warn(
+        "residents_do_not_fit",
+        "/site/resident_species_per_m2",
+        f"{brief.word('sward', sward)} usually holds about {low:.0f} to {high:.0f} kinds in a square metre, and "
+        f"{told:g} are said. Look again at which of the two is right: it decides whether to sow at all.",
+    )
+
+
+def check_disturbed(brief: Brief, verdict: str, steps: tuple[Step, ...]) -> None:
+    """Say what the figures leave out where old turf would be opened."""
+    rows = [brief.parameters.nouns["operations"][step.operation] for step in steps if step.operation]
+    if verdict == "not_here" and any(row["disturbs_soil"] == "yes" for row in rows):
+        brief.warn(
+            "old_turf_disturbed",
+            "/plan/preparation" if brief.plan.steps is None else "/plan/steps",
+            "Most of the kinds forecast grow there already. What opening old turf destroys (orchids, fungi, roots of "
+            "many years) is not in the figures, so they are no reason to do it.",
+        )
+
+
+def check_permissions(brief: Brief, kind: str, sward: str, steps: tuple[Step, ...]) -> None:
+    """Ask where the first work comes sooner than the permission for such a place usually does."""
+    digs = [
+        step.on
+        for step in steps
+        if step.operation and brief.parameters.nouns["operations"][step.operation]["disturbs_soil"] == "yes"
+    ]
+    first = min(digs, default=None)
+    if first is None or first < brief.as_of:
+        return
+    for row in brief.parameters.nouns["permissions"].values():
+        if row["site_kind"] != kind or (row["key"] == SCREENING and sward in CULTIVATED):
+            continue
+        lead = brief.parameters.find("planning", "permission_lead", row["key"])
+        if lead is None or brief.as_of + timedelta(days=lead.low or lead.middle) <= first:
+            continue
+        usual = brief.as_of + timedelta(days=lead.middle)
+        brief.warn(
+            "permission_takes_longer",
+            "/plan",
+            f"{row['label']}: asked for on {brief.as_of.day} {brief.as_of:%B %Y}, it is likely to be there by about "
+            f"{usual:%B %Y}, and soil would be opened on {first.day} {first:%B %Y}. Nothing is dug before it is there "
+            "in writing: if it is late, sow the autumn after.",
+        )
 
 
 def check_ground(brief: Brief, sward: str, steps: tuple[Step, ...], care: YearlyCare, operations: list[str]) -> None:

@@ -10,7 +10,15 @@ from typing import Final
 
 from modelling.core.brief import RATTLE_TAXON, SMOTHERING, STRIPPING, Brief, bare_after, season_of, sown_late
 from modelling.core.care import SHEARS, yearly_care
-from modelling.core.checks import check_ground, check_rates, check_steps
+from modelling.core.checks import (
+    check_disturbed,
+    check_ground,
+    check_past,
+    check_permissions,
+    check_rates,
+    check_residents,
+    check_steps,
+)
 from modelling.core.parameters import ParameterSet
 from modelling.core.place import crew_of, kind_of, likely_p_index, note_unknowns, sward_of, verdict_on
 from modelling.core.plan import FullPlan, Plan, SeedItem, Site, Step
@@ -199,6 +207,10 @@ def work_out(parameters: ParameterSet, site: Site, plan: Plan, as_of: date) -> F
     )
     check_rates(brief, steps, site.net_m2, bare)
     check_ground(brief, sward, steps, care, operations)
+    check_past(brief, steps)
+    check_residents(brief, sward)
+    check_disturbed(brief, verdict, steps)
+    check_permissions(brief, kind, sward, steps)
     sowings = [step for step in steps if step.seed or step.plugs]
     first = min((season_of(step.on, parameters) for step in sowings), default=season_of(as_of, parameters))
     need = []

@@ -61,7 +61,8 @@ def scale_of(brief: Brief, net_m2: float, volunteers: int, hours: float) -> tupl
         return "hand", f"the crew can do it by hand in one session; no tractor, since {no_tractor}"
     if by_hand > most:
         return "pedestrian", f"by hand it would take about {by_hand:.0f} sessions; no tractor, since {no_tractor}"
-    return "pedestrian", f"a day's hire saves about {by_hand:.0f} sessions by hand; no tractor, since {no_tractor}"
+    saved = f"{by_hand:.0f} {'session' if round(by_hand) == 1 else 'sessions'}"
+    return "pedestrian", f"a day's hire saves about {saved} by hand; no tractor, since {no_tractor}"
 
 
 def tiny(brief: Brief) -> bool:

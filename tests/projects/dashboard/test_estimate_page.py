@@ -71,6 +71,7 @@ def test_the_first_words_are_the_answer(page):
 
 def test_the_sections_answer_what_people_ask_in_this_order(page):
     headings = [
+        "Look at these again",
         "Seed to buy",
         "Hands and machines",
         "Money",
