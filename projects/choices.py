@@ -341,3 +341,47 @@ class SeedAct(models.TextChoices):
     DISCARDED = "discarded", "Thrown away"
     HELD = "held", "Put on hold"
     CLEARED = "cleared", "Taken off hold"
+
+
+class Way(models.TextChoices):
+    """How the ground of a meadow was made ready: the strongest of what was done."""
+
+    STRIPPED = "stripped", "Turf stripped"
+    SPRAYED = "sprayed", "Turf killed with herbicide"
+    SHEETED = "sheeted", "Turf smothered under sheet"
+    TURNED = "turned", "Ground rotavated or power-harrowed"
+    SCARIFIED = "scarified", "Turf scratched open"
+    GRAZED = "grazed", "Grazed hard"
+    CUT = "cut", "Only cut short"
+    NONE = "none", "Nothing done to the ground"
+    NOT_TOLD = "not_told", "Not told"
+
+
+class SeedSource(models.TextChoices):
+    """Where the seed of a meadow came from."""
+
+    HARVESTED = "harvested", "Gathered from a meadow"
+    MIX = "mix", "A mix from a merchant"
+    KINDS = "kinds", "Single kinds"
+    PLUGS = "plugs", "Plug plants alone"
+    SEVERAL = "several", "Several of these"
+    NONE = "none", "Nothing sown"
+    NOT_TOLD = "not_told", "Not told"
+
+
+class SwardClass(models.TextChoices):
+    """What a walk makes of a sward by the rules for permanent grassland."""
+
+    SPECIES_RICH = "species_rich", "Species-rich"
+    SEMI_IMPROVED = "semi_improved", "Semi-improved"
+    NEITHER = "neither", "Neither"
+    NOT_JUDGED = "not_judged", "Not judged: too little was counted"
+
+
+class Course(models.TextChoices):
+    """Where a meadow stands beside its forecast, as groups usually manage."""
+
+    AHEAD = "ahead", "Ahead of its forecast"
+    ON_COURSE = "on_course", "On course"
+    BEHIND = "behind", "Behind its forecast"
+    UNKNOWN = "unknown", "Not known"

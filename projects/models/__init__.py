@@ -44,6 +44,7 @@ from projects.models.returns import (
     TaxonRecord,
 )
 from projects.models.reviews import BidNote, Review, ReviewScore
+from projects.models.rollups import PrivateYear, ReturnRollup
 from projects.models.rounds import Criterion, GrantRound, InKindRate, Interest, RoundAssessor, RoundChoice
 from projects.models.sites import OtherFunding, Site, SiteZone, SoilTest
 from projects.models.uploads import RefusedRow, SheetUpload, UploadPart
@@ -94,11 +95,13 @@ __all__ = [
     "Permission",
     "PhotoFile",
     "PlanVersion",
+    "PrivateYear",
     "RefusedRow",
     "RememberedAnswer",
     "ReturnPhoto",
     "ReturnQuestion",
     "ReturnResult",
+    "ReturnRollup",
     "ReturnStep",
     "ReturnVersion",
     "Review",

@@ -29,6 +29,7 @@ from projects.rules.bids import month_later, pounds
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, touched, unchanged_since
 from projects.services.decisions import award_end, commit, held_award
+from projects.services.rollups import rollups_refresh
 
 MOST_CHANGES: Final = 100
 MOST_REFUSED: Final = 100
@@ -70,6 +71,7 @@ def award_move(*, actor: Actor, public_id: UUID, asked: AwardMove, if_version: i
                 award.state, award.accounting_year = AwardState.ACCEPTED, asked.accounting_year
                 award.accepted_by_id, award.accepted_at = actor.user_id, now
                 save_changed(award, now)
+                rollups_refresh(award.funded.values_list("project", flat=True), now)
             case "declined":
                 award_end(award, AwardState.DECLINED, now)
             case "conditions_met":

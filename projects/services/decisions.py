@@ -22,6 +22,7 @@ from projects.selectors.appraisals import feedback_for
 from projects.services.audit import record
 from projects.services.base import found, save_changed, save_new, unchanged_since
 from projects.services.bids import may_be_decided
+from projects.services.rollups import rollups_refresh
 
 MOST_DECISIONS: Final = 50
 #: awards that take their whole amount from the pot
@@ -261,6 +262,7 @@ def _award(decision: Decision, award: Award | None, now: datetime) -> None:
     for row in projects:
         if row.project_id not in held:
             save_new(FundedProject(round=round, project=row.project, award=award))
+    rollups_refresh(award.funded.values_list("project", flat=True), now)
 
 
 def _demand_limits(decision: Decision) -> None:
@@ -306,7 +308,9 @@ def award_end(award: Award, state: AwardState, now: datetime) -> None:
     commit(award.round_id, award.committed_pence - taken)
     save_changed(award, now)
     if not award.paid_pence:
+        paid_for = list(award.funded.values_list("project", flat=True))
         award.funded.all().delete()
+        rollups_refresh(paid_for, now)
 
 
 def held_award(actor: Actor, public_id: UUID, act: str, if_version: int | None, *, as_funder: bool) -> Award:

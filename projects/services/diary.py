@@ -17,6 +17,7 @@ from projects.models import MeadowProject, WorkEntry
 from projects.rules.access import Actor, demand, visible_inner, visible_projects
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, unchanged_since
+from projects.services.rollups import rollups_refresh
 
 MINUTES_PER_HOUR: Final = 60
 MOST_HOURS_A_HEAD: Final = 24
@@ -57,6 +58,7 @@ def work_add(*, actor: Actor, project_id: UUID, asked: WorkNew, now: datetime) -
                 updated_at=now,
             )
         )
+        rollups_refresh([project.pk], now)
         record(
             actor, now, "work_add", "work", row.public_id,
             network=project.network_id, group=project.group_id, after=snapshot(row),
@@ -134,6 +136,7 @@ def work_strike(
         before = snapshot(row)
         row.struck_at, row.struck_because = now, asked.because
         save_changed(row, now)
+        rollups_refresh([project.pk], now)
         record(
             actor, now, "work_strike", "work", row.public_id,
             network=project.network_id, group=project.group_id, before=before, after=snapshot(row),

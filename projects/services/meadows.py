@@ -30,6 +30,7 @@ from projects.selectors.sites import permissions_held
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, touched, unchanged_since
 from projects.services.jobs import job_create
+from projects.services.rollups import rollups_refresh
 
 MOST_PROJECTS: Final = 1_000
 MOST_PLANS: Final = 200
@@ -99,6 +100,7 @@ def plan_create(
         if project.stage == Stage.IDEA:
             _step(actor, project, Stage.PLANNED, timezone.localdate(now), now)
         touched(project, now)
+        rollups_refresh([project.pk], now)
         record(
             actor, now, "plan_create", "plan", plan.public_id,
             network=project.network_id, group=project.group_id, after={"number": plan.number, "note": plan.note},
@@ -320,6 +322,7 @@ def project_step(
                 more = {"plan": as_sown.plan.number, "plan_note": as_sown.plan.note}
         _step(actor, project, Stage(asked.to), asked.on, now, asked)
         save_changed(project, now)
+        rollups_refresh([project.pk], now)
         record(
             actor, now, "project_step", "project", project.public_id,
             network=project.network_id, group=project.group_id, before=before, after=snapshot(project) | more,

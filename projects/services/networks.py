@@ -35,6 +35,7 @@ from projects.rules.access import Actor, demand, visible_inner
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, unchanged_since
 from projects.services.places import in_words
+from projects.services.rollups import rollups_refresh
 
 KILOMETRE_M = 1000
 
@@ -160,6 +161,8 @@ def group_change(*, actor: Actor, public_id: UUID, asked: GroupChange, if_versio
         for name, value in changes.items():
             setattr(row, name, value)
         save_changed(row, now)
+        if row.district_id != before["district_id"]:
+            rollups_refresh(row.projects.values_list("pk", flat=True), now)
         record(
             actor, now, "group_change", "group", row.public_id,
             network=row.network_id, group=row, before=before, after=snapshot(row),

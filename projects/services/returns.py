@@ -32,6 +32,7 @@ from projects.rules.access import Actor, demand, visible_inner, visible_projects
 from projects.selectors.returns import known_before, remembered_names, result_of, settled_as_known
 from projects.services.audit import record
 from projects.services.base import found, save_changed, save_new, unchanged_since
+from projects.services.rollups import rollup_put
 
 MOST_VERSIONS: Final = 50
 _SEEN: Final = ("project__group", "project__network")
@@ -169,6 +170,7 @@ def name_settle(*, actor: Actor, return_id: UUID, asked: NameSettled, now: datet
         row = _held(actor, return_id, "return.settle", None)
         settled = _settle(actor, row, asked, "", now)
         save_changed(row, now)
+        _keep_sums(row, now)
     _keep_result(actor, row, now)
     return settled
 
@@ -182,6 +184,7 @@ def names_settle(
         for number, name in enumerate(asked.names):
             _settle(actor, row, name, f"/names/{number}", now)
         save_changed(row, now)
+        _keep_sums(row, now)
     _keep_result(actor, row, now)
     return row
 
@@ -284,6 +287,8 @@ def return_agree(
     *, actor: Actor, return_id: UUID, comment: str, if_version: int | None, now: datetime
 ) -> OutcomeReturn:
     """Agree a return: from now on its current version counts, until a later one is agreed."""
+    # judged before rows are held; what is kept is then only read
+    _keep_result(actor, found(OutcomeReturn, visible_inner(actor), return_id, "return"), now)
     return _go(actor, return_id, ReturnState.AGREED, comment, if_version, now)
 
 
@@ -304,6 +309,8 @@ def _go(
             row.agreed = row.current
         row.state = to
         save_changed(row, now)
+        if to == ReturnState.AGREED:
+            rollup_put(row, now)
         _note(actor, row, comment, now)
         record(
             actor, now, f"return_{to}", "return", row.public_id, network=row.network_id, group=row.group_id,
@@ -312,6 +319,12 @@ def _go(
     if to == ReturnState.AGREED:
         _keep_result(actor, row, now)
     return row
+
+
+def _keep_sums(row: OutcomeReturn, now: datetime) -> None:
+    """Names settled in the version that counts change what it comes to."""
+    if row.agreed_id is not None and row.agreed_id == row.current_id:
+        rollup_put(row, now)
 
 
 def _held(actor: Actor, return_id: UUID, act: str, if_version: int | None) -> OutcomeReturn:

@@ -31,6 +31,7 @@ from projects.services import places
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, touched, unchanged_since
 from projects.services.networks import district_of
+from projects.services.rollups import rollups_refresh
 
 DM2_PER_M2: Final = 100
 CM_PER_M: Final = 100
@@ -131,6 +132,7 @@ def site_change(*, actor: Actor, public_id: UUID, asked: SiteChange, if_version:
             _set_zones(site, asked.zones if "zones" in changes else None)
         if "kind" in changes:
             _call_for(site, now)
+        rollups_refresh(_meadows(site), now)
         after = snapshot(site)
         if place is not None:
             # that it moved is told, where to is not
@@ -163,6 +165,10 @@ def _held(actor: Actor, public_id: UUID, act: str, if_version: int | None) -> Si
     demand(actor, act, group_id=site.group_id, network_id=site.network_id)
     unchanged_since(site, if_version)
     return site
+
+
+def _meadows(site: Site) -> list[int]:
+    return list(site.projects.values_list("pk", flat=True))
 
 
 def _set_zones(site: Site, zones: tuple[Zone, ...] | None) -> None:
@@ -281,6 +287,7 @@ def soil_test_add(*, actor: Actor, site_id: UUID, asked: SoilTestNew, now: datet
         values = asked.model_dump() | {"laboratory": asked.laboratory or ""}
         row = save_new(SoilTest(site=site, created_at=now, updated_at=now, **values))
         touched(site, now)
+        rollups_refresh(_meadows(site), now)
         record(
             actor, now, "soil_test_add", "soil_test", row.public_id,
             network=site.network_id, group=site.group_id, after=snapshot(row),
@@ -304,6 +311,7 @@ def soil_test_remove(*, actor: Actor, public_id: UUID, now: datetime) -> None:
         before = snapshot(row)
         row.delete()
         touched(site, now)
+        rollups_refresh(_meadows(site), now)
         record(
             actor, now, "soil_test_remove", "soil_test", public_id,
             network=site.network_id, group=site.group_id, before=before,

@@ -46,7 +46,7 @@ READS = {
     "soil_test.read", "project.read", "project.read_detail", "plan.read", "forecast.read", "diary.read", "audit.read",
     "return.read", "job.read", "account.read", "token.read", "round.read", "round.staff", "money.read", "interest.read",
     "choice.read", "upload.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read",
-    "award.read", "photo.read", "handover.read",
+    "award.read", "photo.read", "handover.read", "aggregate.read", "aggregate.read_exact",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -59,12 +59,12 @@ WRITES = {
     "bid.withdraw", "bid.note_seen", "appraisal.make", "review.write", "note.write", "decision.write",
     "decision.publish", "award.accept", "award.manage", "award.report", "payment.ask", "payment.settle",
     "alteration.ask", "alteration.settle", "upload.send", "upload.accept", "upload.remove",
-    "photo.send", "photo.withdraw", "handover.write",
+    "photo.send", "photo.withdraw", "handover.write", "aggregate.freeze",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
 OPEN = {
     "network.read", "district.read", "village.read", "group.read", "site.read", "project.read", "round.read",
-    "photo.read",
+    "photo.read", "aggregate.read",
 }  # fmt: skip
 
 
