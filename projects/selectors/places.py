@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 
 from projects import geography
 from projects.choices import PlaceGiven, Publicity, Stage
-from projects.models import MeadowProject, Site, SitePlace
+from projects.models import MeadowProject, Site, SitePlace, StageChange
 from projects.rules.access import Actor, may
 
 #: summers after which a meadow counts as flower-rich land for its neighbours; common practice
@@ -148,10 +148,16 @@ def nearest_flower_rich(site: Site, today: date) -> Neighbour | None:
 
 
 def _rich_sites(site: Site, today: date) -> list[Site]:
+    by = date(today.year - YEARS_TO_RICH, today.month, 1)
+    changes = StageChange.objects.filter(project=OuterRef("pk"))
+    # one sown again counts from then; one handed over goes on as a meadow if it was one
     grown = MeadowProject.objects.filter(
+        Q(stage__in=[Stage.AFTERCARE, Stage.RESOWN])
+        | Q(stage=Stage.HANDED_OVER)
+        & Exists(changes.filter(to_stage=Stage.HANDED_OVER, from_stage__in=[Stage.AFTERCARE, Stage.RESOWN])),
+        ~Exists(changes.filter(to_stage=Stage.RESOWN, on__gt=by)),
         network=site.network_id,
-        stage__in=[Stage.AFTERCARE, Stage.RESOWN],
-        sown_on__lte=date(today.year - YEARS_TO_RICH, today.month, 1),
+        sown_on__lte=by,
     )
     rich = Q(sward=RICH_SWARD) | Q(pk__in=grown.values("site"))
     return list(Site.objects.filter(rich, network=site.network_id).exclude(pk=site.pk).order_by("pk"))

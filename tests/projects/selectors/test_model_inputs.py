@@ -6,7 +6,7 @@ import pytest
 
 from modelling.contracts import EstimateRequest
 from modelling.contracts import Site as Ground
-from projects.models import MeadowProject, Network, PlanVersion, Site, SitePlace, SoilTest
+from projects.models import MeadowProject, Network, PlanVersion, Site, SitePlace, SoilTest, StageChange
 from projects.selectors.model_inputs import request_of, site_facts, soil
 from projects.selectors.places import nearest_flower_rich
 
@@ -212,6 +212,26 @@ def test_a_stated_distance_goes_before_a_found_one(county):
 def test_a_meadow_counts_once_it_has_been_kept_for_three_years(county, stage, sown_on, counts):
     values = {"stage": stage, "sown_on": sown_on, "cause": "other", "handed_to": "Scouts"}
     MeadowProject.objects.filter(site=county.sites[PADDOCK]).update(**values)
+    assert (nearest(county) is not None) is counts
+
+
+@pytest.mark.parametrize(
+    ("stage", "changes", "counts"),
+    [
+        # sown again, it counts from then, whatever it is called since
+        ("resown", [("aftercare", "resown", date(2023, 9, 1))], True),
+        ("resown", [("aftercare", "resown", date(2023, 9, 2))], False),
+        ("aftercare", [("sown", "resown", date(2025, 9, 20)), ("resown", "aftercare", date(2026, 8, 1))], False),
+        # handed over as a meadow it goes on; as one that failed it does not
+        ("handed_over", [("aftercare", "handed_over", date(2026, 1, 1))], True),
+        ("handed_over", [("failed", "handed_over", date(2026, 1, 1))], False),
+    ],
+)
+def test_a_meadow_sown_again_or_handed_over_counts_by_what_became_of_it(county, stage, changes, counts):
+    values = {"stage": stage, "sown_on": date(2019, 9, 1), "handed_to": "Scouts"}
+    MeadowProject.objects.filter(site=county.sites[PADDOCK]).update(**values)
+    for before, after, on in changes:
+        StageChange.objects.create(project=county.projects["Paddock to hay"], from_stage=before, to_stage=after, on=on)
     assert (nearest(county) is not None) is counts
 
 
