@@ -139,6 +139,11 @@ class SeedPromise(Noun):
         """Promised, and neither handed over nor taken back."""
         return self.promised_mg - self.released_mg - self.handed_mg
 
+    @property
+    def out_mg(self) -> int:
+        """Handed over, and neither brought back nor known to be sown."""
+        return self.handed_mg - self.returned_mg - self.sown_mg
+
 
 class SeedEntry(Fixed):
     """One line of a lot's history: what happened, and what there was afterwards."""

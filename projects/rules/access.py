@@ -16,7 +16,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from projects.choices import BidState, GroupRole, NetworkRole, Publicity, RoundState, Scope, Via
 from projects.errors import NotAllowed
-from projects.models import Bid, GrantRound, Interest, Membership, RoundAssessor
+from projects.models import Bid, GrantRound, Group, Interest, Membership, RoundAssessor
 
 
 class Position(StrEnum):
@@ -127,6 +127,21 @@ ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
         "photo.withdraw": _LEADS | {_P.SELF},
         "handover.read": _GROUP,
         "handover.write": _LEADS,
+        "donor.read": _GROUP,
+        "donor.change": _COORDINATORS,
+        "owner.read": _COORDINATORS,
+        "harvest.read": _GROUP,
+        "harvest.add": _LEADS,
+        "harvest.allow": _COORDINATORS,
+        "lot.read": _GROUP,
+        "lot.create": _COORDINATORS,
+        "lot.change": _COORDINATORS,
+        "lot.move": _COORDINATORS,
+        "lot.count": _GROUP,
+        "seed_promise.read": _GROUP,
+        "seed_promise.make": _COORDINATORS,
+        "seed_promise.sow": _GROUP,
+        "seed_blend.read": _GROUP,
         "upload.read": _GROUP,
         "upload.send": _GROUP,
         "upload.accept": _GROUP,
@@ -270,6 +285,21 @@ def visible_projects(actor: Actor) -> Q:
 def visible_inner(actor: Actor, group: str = "group", network: str = "network") -> Q:
     """Things that only the group and the coordinators see, by the paths to their group and network."""
     return _own(actor, group, network)
+
+
+def visible_in_network(actor: Actor, network: str = "network") -> Q:
+    """Things that the groups of a network share, by the path to their network: seed and where it comes from."""
+    if Scope.READ not in actor.scopes:
+        return Q(pk__in=[])
+    own = Group.objects.filter(pk__in=list(actor.groups)).values("network")
+    return Q(**{f"{network}__in": own}) | Q(**{f"{network}__in": actor.networks_as(NetworkRole.COORDINATOR)})
+
+
+def group_in(actor: Actor, network_id: int) -> int | None:
+    """Key of a group of the network that the actor belongs to, one they lead before others; None outside."""
+    held = Group.objects.filter(network_id=network_id, pk__in=list(actor.groups)).order_by("pk")
+    keys = list(held.values_list("pk", flat=True))
+    return next((key for key in keys if actor.groups[key] == GroupRole.LEAD), keys[0] if keys else None)
 
 
 def visible_photos(actor: Actor) -> Q:

@@ -43,13 +43,22 @@ CONSTRAINTS: Final = {
     "decision_one_draft": ("", "taken", "There is a decision being written already; change that."),
     "payment_once_a_stage": ("/stage", "taken", "Money for this stage was asked for already."),
     "project_funded_once_a_round": ("", "taken", "One of its projects is paid for in this round already."),
+    "donor_name_once_per_network": ("/name", "taken", "There is a donor meadow of this name in the network already."),
+    "donor_plant_once": ("/plants", "twice", "A kind is listed twice."),
+    "agreement_ends_after_it_begins": ("/ends_on", "contradiction", "It ends before it begins."),
+    "agreement_window_closes_after_it_opens": (
+        "/window_closes", "contradiction", "The time for harvesting ends before it begins."
+    ),
+    "lot_name_once_per_network": ("/name", "taken", "There is a lot of this name in the network already."),
+    "lot_never_promised_twice": ("/grams", "not_enough", "More than is free: the rest is promised."),
     "work_hours_have_heads": ("/heads", "contradiction", "Hours need people: say how many came."),
 }  # fmt: skip
 #: columns and what requests call them
 _ASKED_AS: Final = {
     "area_dm2": "area_m2", "net_area_dm2": "net_area_m2", "gate_width_cm": "gate_width_m", "slug": "slug",
     "person_minutes": "person_hours", "machine_minutes": "machine_hours", "cash_pence": "cash_gbp",
-    "in_kind_pence": "in_kind_gbp", "amount_pence": "amount_gbp",
+    "in_kind_pence": "in_kind_gbp", "amount_pence": "amount_gbp", "fresh_mg": "fresh_g", "made_mg": "grams",
+    "price_pence_per_kg": "gbp_per_kg",
 }  # fmt: skip
 
 

@@ -47,6 +47,8 @@ READS = {
     "return.read", "job.read", "account.read", "token.read", "round.read", "round.staff", "money.read", "interest.read",
     "choice.read", "upload.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read",
     "award.read", "photo.read", "handover.read", "aggregate.read", "aggregate.read_exact",
+    "donor.read", "owner.read", "harvest.read", "lot.read",
+    "seed_promise.read", "seed_blend.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -60,6 +62,8 @@ WRITES = {
     "decision.publish", "award.accept", "award.manage", "award.report", "payment.ask", "payment.settle",
     "alteration.ask", "alteration.settle", "upload.send", "upload.accept", "upload.remove",
     "photo.send", "photo.withdraw", "handover.write", "aggregate.freeze",
+    "donor.change", "harvest.add", "harvest.allow", "lot.create",
+    "lot.change", "lot.move", "lot.count", "seed_promise.make", "seed_promise.sow",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
 OPEN = {

@@ -1,0 +1,70 @@
+"""Reads of lots of seed, of their history and of what is promised of them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from uuid import UUID
+
+from django.db.models import F, QuerySet, Sum
+
+from projects.errors import NotFound
+from projects.models import LotPart, SeedEntry, SeedLot, SeedPromise
+from projects.rules.access import Actor, visible_in_network, visible_inner
+
+
+def lot_list(actor: Actor) -> QuerySet[SeedLot]:
+    """Lots of the networks whose groups the actor belongs to."""
+    return SeedLot.objects.filter(visible_in_network(actor)).select_related("network", "harvest__donor")
+
+
+def lot_get(actor: Actor, public_id: UUID) -> SeedLot:
+    """One lot; raises NotFound."""
+    row = lot_list(actor).filter(public_id=public_id).first()
+    if row is None:
+        raise NotFound(f"There is no lot of seed {public_id}, or none that you may see.")
+    return row
+
+
+def entries_of(lot: SeedLot) -> QuerySet[SeedEntry]:
+    """The history of a lot, which somebody may see who sees the lot."""
+    return lot.entries.select_related("other", "promise__group").order_by("number")
+
+
+def parts_of(lots: list[SeedLot]) -> dict[int, list[LotPart]]:
+    """What each lot is made of, by its key."""
+    found = defaultdict(list)
+    for part in LotPart.objects.filter(lot__in=lots).select_related("parent").order_by("pk"):
+        found[part.lot_id].append(part)
+    return found
+
+
+def promise_list(actor: Actor) -> QuerySet[SeedPromise]:
+    """Promises to the actor's groups, and all of the networks they coordinate."""
+    return SeedPromise.objects.filter(visible_inner(actor)).select_related("lot", "group", "project")
+
+
+def promise_get(actor: Actor, public_id: UUID) -> SeedPromise:
+    """One promise; raises NotFound."""
+    row = promise_list(actor).filter(public_id=public_id).first()
+    if row is None:
+        raise NotFound(f"There is no promise of seed {public_id}, or none that you may see.")
+    return row
+
+
+def lots_that_do_not_add_up() -> list[UUID]:
+    """Lots whose running totals differ from what their history, their promises or their parts come to; none, ever."""
+    wrong = set()
+    entries = SeedEntry.objects.values("lot").annotate(
+        balance=Sum("balance_change_mg"), promised=Sum("promised_change_mg")
+    )
+    by_entries = {row["lot"]: (row["balance"], row["promised"]) for row in entries}
+    owed = SeedPromise.objects.values("lot").annotate(owed=Sum(F("promised_mg") - F("released_mg") - F("handed_mg")))
+    by_promises = {row["lot"]: row["owed"] for row in owed}
+    came = {row["lot"]: row["whole"] for row in LotPart.objects.values("lot").annotate(whole=Sum("amount_mg"))}
+    for lot in SeedLot.objects.all():
+        told = by_entries.get(lot.pk, (0, 0))
+        if told != (lot.balance_mg, lot.promised_mg) or by_promises.get(lot.pk, 0) != lot.promised_mg:
+            wrong.add(lot.public_id)
+        if lot.made_mg != came.get(lot.pk, lot.made_mg):
+            wrong.add(lot.public_id)
+    return sorted(wrong)
