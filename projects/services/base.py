@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime
-from typing import Any, Final, TypeVar
+from typing import Any, Final, TypeGuard, TypeVar
+from unicodedata import normalize
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 from django.db.models import Q
+from django.db.models.functions import Lower
 
 from modelling.errors import FieldError
 from projects.errors import NotAllowed, NotFound, RuleBroken, Stale
@@ -153,11 +155,30 @@ def _fault_of(name: str) -> FieldError:
 
 
 def _breaks(constraint: models.BaseConstraint, row: models.Model) -> bool:
+    if _is_of_names(constraint) and not getattr(row, "name", "").isascii():
+        return _named_alike(constraint, row)
     try:
         constraint.validate(type(row), row)
     except ValidationError:
         return True
     return False
+
+
+def _is_of_names(constraint: models.BaseConstraint) -> TypeGuard[models.UniqueConstraint]:
+    return isinstance(constraint, models.UniqueConstraint) and Lower("name") in constraint.expressions
+
+
+def _named_alike(constraint: models.UniqueConstraint, row: models.Model) -> bool:
+    """Whether another row of its kind and place has the name: databases tell É from é, or by their own settings."""
+    fields = [part.deconstruct()[1][0] for part in constraint.expressions if isinstance(part, models.F)]
+    scope = {field: getattr(row, field) for field in fields}
+    others = type(row)._default_manager.filter(**scope).exclude(pk=row.pk).values_list("name", flat=True)
+    name = _folded(getattr(row, "name", ""))
+    return any(_folded(other) == name for other in others.iterator())
+
+
+def _folded(name: str) -> str:
+    return normalize("NFC", name).casefold()
 
 
 def _refused(row: models.Model, error: IntegrityError) -> RuleBroken:

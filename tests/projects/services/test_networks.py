@@ -232,6 +232,18 @@ def test_a_district_has_a_name_of_its_own_whatever_its_case(county):
     assert (row.network, row.name) == (other, "Inner Sands")
 
 
+@pytest.mark.parametrize("again", ["ÎLE DES ÉPIS", "île des épis", "I\u0302le des E\u0301pis"])
+def test_a_name_is_the_same_in_capitals_and_however_its_accents_are_written(county, again):
+    def create(name):
+        actor, asked = county.as_(county.coordinator), DistrictNew(name=name)
+        return networks.district_create(actor=actor, network_id=county.network.public_id, asked=asked, now=NOW)
+
+    create("Île des Épis")
+    with refused(RuleBroken, ("/name", "taken")):
+        create(again)
+    assert create("Île des Épées").name == "Île des Épées"
+
+
 @pytest.mark.parametrize(
     ("reference", "corner"),
     [
