@@ -31,6 +31,7 @@ from projects.contracts.sites import OtherFundingNew, PermissionChange, Permissi
 from projects.errors import WrongState
 from projects.models import (
     AuditEntry,
+    Bid,
     District,
     Group,
     MeadowProject,
@@ -46,7 +47,7 @@ from projects.models import (
 from projects.rules.access import SERVER, Actor
 from projects.selectors.actors import actor_of
 from projects.selectors.returns import names_to_settle, sown_taxa
-from projects.services import accounts, demo_returns, diary, invitations, meadows, networks, returns, sites
+from projects.services import accounts, demo_returns, demo_rounds, diary, invitations, meadows, networks, returns, sites
 from projects.services.audit import record, snapshot
 from projects.services.base import save_changed, save_new
 
@@ -81,6 +82,8 @@ class _Rank(IntEnum):
     STRIKE = auto()
     RETURN = auto()
     CHECK = auto()
+    #: the steps of a grant round follow
+    GRANT = auto()
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,7 @@ class _Act:
     """Something somebody did one evening."""
 
     on: date
-    rank: _Rank
+    rank: int
     do: Callable[[datetime], object]
     #: whether the model computes in it, which it does outside transactions only
     computes: bool = False
@@ -243,11 +246,14 @@ def _acts(story: _Story) -> Iterator[_Act]:
                 leads[row["group"]] = row["key"]
     for row in rows("sites.json"):
         yield from _site(story, row)
-    for row in rows("projects.json"):
+    for row in (*rows("projects.json"), *rows("bid_projects.json")):
         yield from _project(story, row)
     for number, row in enumerate(rows("diary.csv")):
         yield from _work(story, number, row)
     yield from _returns(story, first)
+    tables = {name: rows(f"{name}.json") for name in ("rounds", "bids", "decisions", "awards")}
+    for act in demo_rounds.acts(story, demo_rounds.Tables(**tables, reviews=rows("reviews.csv"))):
+        yield _Act(act.on, _Rank.GRANT + act.step, act.do, act.computes)
 
 
 def _day(text: str) -> date:
@@ -644,6 +650,7 @@ def all_of_it() -> str:
         "meadow projects": MeadowProject.objects.filter(network=network).count(),
         "lines of work diaries": WorkEntry.objects.filter(project__network=network).count(),
         "yearly returns": OutcomeReturn.objects.filter(network=network).count(),
+        "bids in grant rounds": Bid.objects.filter(network=network).count(),
         "members": Membership.objects.filter(group__network=network).values("user").distinct().count(),
     }
     return ", ".join(f"{count} {what}" for what, count in counts.items())

@@ -62,7 +62,7 @@ class Command(BaseCommand):
         """Make the invented county and say who can sign in; a database with networks of its own is left alone."""
         try:
             if not demo.is_loaded():
-                self.say("Making the invented county of Saltmere, once: about half a minute.")
+                self.say("Making the invented county of Saltmere, once: less than a minute.")
             call_command("load_demo", stdout=self.stdout)
         except (CommandError, WrongState) as refusal:
             self.say(f"Without the invented county. {refusal}")
