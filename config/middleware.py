@@ -3,15 +3,25 @@
 from collections.abc import Callable
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponsePermanentRedirect
 from django.middleware import common
 from django.shortcuts import render
 
 from projects.api.errors import Problem, is_api, problem_response
 
+PROBES = ("/health/", "/health/live", "/health/ready", "/metrics")
+
 
 class CommonMiddleware(common.CommonMiddleware):
-    """Adds a forgotten last slash for readers only: a redirected POST arrives without what was posted."""
+    """Adds a forgotten last slash for readers only: a redirected POST arrives without what was posted.
+
+    Probes come to a number, not to a name, so their Host header is not looked at; nothing in their answers uses it.
+    """
+
+    def process_request(self, request: HttpRequest) -> HttpResponsePermanentRedirect | None:
+        if request.path in PROBES:
+            return None
+        return super().process_request(request)
 
     def should_redirect_with_slash(self, request: HttpRequest) -> bool:
         return request.method in {"GET", "HEAD"} and super().should_redirect_with_slash(request)

@@ -1,11 +1,14 @@
 from django.urls import include, path
 
-from projects.api.views import HealthView
+from projects.api.views import HealthView, LiveView, MetricsView
 from projects.dashboard.views.problems import problem
 
 urlpatterns = [
     path("api/", include("projects.api.urls")),
     path("health/", HealthView.as_view(), name="health"),
+    path("health/live", LiveView.as_view(), name="health-live"),
+    path("health/ready", HealthView.as_view(), name="health-ready"),
+    path("metrics", MetricsView.as_view(), name="metrics"),
     path("problems/<slug:code>/", problem, name="problem"),
     path("", include("projects.urls")),
 ]

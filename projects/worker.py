@@ -1,5 +1,6 @@
 """The worker loop without Celery: `manage.py work_jobs`, or a thread of the serving process where no Redis is."""
 
+import atexit
 import logging
 import threading
 
@@ -10,6 +11,8 @@ from django.utils import timezone
 from projects.services import jobs, uploads
 
 IDLE_SECONDS = 30
+#: a serving process that ends waits so long for its job to be given back; one that takes longer is found by its lease
+PARTING_SECONDS = 10
 logger = logging.getLogger(__name__)
 
 
@@ -33,6 +36,16 @@ def start_beside_the_server() -> threading.Thread | None:
     """Start the loop in a thread of a serving process; None where Celery workers do the work."""
     if settings.CELERY_BROKER_URL:
         return None
-    thread = threading.Thread(target=work, args=[threading.Event()], name="jobs", daemon=True)
+    stop = threading.Event()
+    thread = threading.Thread(target=work, args=[stop], name="jobs", daemon=True)
     thread.start()
+    atexit.register(part, thread, stop)
     return thread
+
+
+def part(thread: threading.Thread, stop: threading.Event) -> None:
+    """Let the thread give back what it is at, and wait for that."""
+    stop.set()
+    jobs.stopping.set()
+    jobs.wake.set()
+    thread.join(PARTING_SECONDS)

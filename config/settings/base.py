@@ -4,12 +4,16 @@ from pathlib import Path
 
 from csp.constants import NONE, SELF
 
+from config import logs
 from config.settings import environment
 
 BASE_DIR = Path(__file__).resolve().parents[2]
 DATA_DIR = Path(environment.text("FORBCAST_DATA_DIR", str(BASE_DIR / ".forbcast")))
 HTTPS = environment.switch("FORBCAST_HTTPS", default=False)
 REDIS_URL = environment.text("REDIS_URL")
+LOG_FORMAT = environment.one_of("FORBCAST_LOG_FORMAT", ("line", "json"))
+# Who may read /metrics from elsewhere than this machine; left out: nobody.
+METRICS_TOKEN = environment.text("FORBCAST_METRICS_TOKEN")
 
 DEBUG = False
 SECRET_KEY = environment.secret_key(DATA_DIR)
@@ -32,6 +36,7 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
 ]
 MIDDLEWARE = [
+    "config.logs.RequestLogMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "csp.middleware.CSPMiddleware",
     "config.middleware.BodyLimitMiddleware",
@@ -67,6 +72,8 @@ CACHES = {
         "BACKEND": "django.core.cache.backends.redis.RedisCache",
         "LOCATION": REDIS_URL,
         "KEY_PREFIX": "forbcast",
+        # A page waits no longer than this for a Redis that does not answer, and goes on without.
+        "OPTIONS": {"socket_connect_timeout": 2, "socket_timeout": 2},
     }
     if REDIS_URL
     else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
@@ -136,7 +143,8 @@ X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_SSL_REDIRECT = HTTPS
-SECURE_REDIRECT_EXEMPT = [r"^health/$"]  # A probe on the machine itself speaks plain HTTP.
+# A probe on the machine itself speaks plain HTTP.
+SECURE_REDIRECT_EXEMPT = [r"^health/(live|ready)?$", r"^metrics$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS
 SECURE_HSTS_PRELOAD = HTTPS
@@ -210,16 +218,6 @@ CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, object] = {
     "socket_timeout": 5,
 }
 
-# To standard error only. Paths are logged by Django without their query, which may describe somebody's site.
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": environment.text("FORBCAST_LOG_LEVEL", "INFO").upper()},
-    "loggers": {
-        "django": {"handlers": ["stderr"], "propagate": False},
-        # The development server logs each address with its query, so it is kept to what went wrong.
-        "django.server": {"handlers": ["stderr"], "level": "ERROR", "propagate": False},
-    },
-}
+LOGGING = logs.described(LOG_FORMAT, environment.text("FORBCAST_LOG_LEVEL", "INFO").upper())
+# Celery's own lines go where all others go.
+CELERY_WORKER_HIJACK_ROOT_LOGGER = LOG_FORMAT != "json"

@@ -37,6 +37,14 @@ def whole_number(name: str, *, default: int) -> int:
     raise ImproperlyConfigured(f"{name} is {value!r}; it should be a whole number, 0 or more.")
 
 
+def one_of(name: str, words: tuple[str, ...]) -> str:
+    """Return a variable that holds one of these words; the first where it is left out."""
+    value = text(name, words[0]).lower()
+    if value not in words:
+        raise ImproperlyConfigured(f"{name} is {value!r}; it should be {' or '.join(words)}.")
+    return value
+
+
 def names(name: str, *, default: list[str]) -> list[str]:
     """Return a variable that lists names separated by commas."""
     found = [item.strip() for item in text(name).split(",") if item.strip()]

@@ -39,6 +39,8 @@ RUN_JOB: Final = "projects.run_job"
 _CANDIDATES: Final = 10
 #: set when a job is there for the worker thread of this very process
 wake: Final = threading.Event()
+#: set once this very process has been told to stop: jobs that can be taken up again are given back at the next step
+stopping: Final = threading.Event()
 
 # ------------------------------------------------------------------ asking for work
 
@@ -169,8 +171,8 @@ class Lease:
         self._write(progress_done=done, lease_until=self.clock() + rules.LEASE)
 
     def hand_back_when_time_is_up(self) -> None:
-        """Raise HandBack once the slice is over; for work that takes up again where it stopped."""
-        if self.clock() - self.started_at >= rules.SLICE:
+        """Raise HandBack once the slice is over, or the worker is to stop; for work that goes on where it stopped."""
+        if stopping.is_set() or self.clock() - self.started_at >= rules.SLICE:
             raise HandBack
 
     def finish(self, result: Any) -> None:
@@ -275,8 +277,8 @@ def job_run(job: Job, *, clock: Clock) -> None:
 
 
 def job_run_named(*, public_id: uuid.UUID, clock: Clock) -> bool:
-    """Claim and do one job; False if there was nothing to do: done already, or somebody else is at it."""
-    job = job_claim(now=clock(), public_id=public_id)
+    """Claim and do one job; False if there was nothing to do: it is done, somebody else is at it, or we are to stop."""
+    job = None if stopping.is_set() else job_claim(now=clock(), public_id=public_id)
     if job is None:
         return False
     job_run(job, clock=clock)
@@ -287,7 +289,7 @@ def jobs_run_due(*, clock: Clock, queues: Collection[str] = QUEUES, enough: Call
     """Do jobs until none is due or it is `enough`; how many attempts were made. The loop of every worker."""
     jobs_close_used_up(now=clock())
     made = 0
-    while not enough():
+    while not (enough() or stopping.is_set()):
         job = job_claim(now=clock(), queues=queues)
         if job is None:
             break

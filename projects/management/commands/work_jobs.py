@@ -15,7 +15,7 @@ from projects.services import jobs
 class Command(BaseCommand):
     """Do the jobs that are due, and wait for more."""
 
-    help = "Do the jobs that are due, and wait for more until Ctrl-C; what is being done then is finished first."
+    help = "Do the jobs that are due, and wait for more until Ctrl-C; the job in hand is finished first, or given back."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--once", action="store_true", help="stop when nothing is due")
@@ -29,6 +29,7 @@ class Command(BaseCommand):
 
         def stopping(number: int, frame: object) -> None:
             stop.set()
+            jobs.stopping.set()
             jobs.wake.set()
 
         signal.signal(signal.SIGINT, stopping)

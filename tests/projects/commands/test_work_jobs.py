@@ -7,8 +7,10 @@ import pytest
 from django.core.management import call_command
 from django.utils import timezone
 
+from modelling.models import ModelRun
 from projects.rules.access import SERVER
 from projects.selectors.jobs import job_get
+from projects.services import jobs
 from tests.children import child
 from tests.projects.jobs import batch
 from tests.projects.services.test_job_rivals import wait_until
@@ -26,11 +28,16 @@ def test_once_does_what_is_due_and_stops():
 
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-def test_told_to_stop_it_finishes_what_it_is_at(number):
-    job = batch(10, draws=2000, now=timezone.now())
+def test_told_to_stop_it_gives_back_what_it_is_at(number):
+    job = batch(60, draws=2000, now=timezone.now())
     with child("manage.py", "work_jobs") as process:
         wait_until(lambda: job_get(SERVER, job.public_id).progress_done >= 1, process)
         process.send_signal(number)
         assert process.wait(timeout=30) == 0
-    done = job_get(SERVER, job.public_id)
-    assert (done.state, done.attempts) == ("done", 1)
+    left = job_get(SERVER, job.public_id)
+    assert (left.state, left.attempts, left.lease_until) == ("waiting", 0, None)
+    assert 1 <= left.progress_done < 60
+    # the next worker takes it up at once, where it stopped, without waiting for a lease to end
+    made = ModelRun.objects.count()
+    assert jobs.job_claim(now=timezone.now()).pk == job.pk
+    assert made >= left.progress_done

@@ -219,6 +219,27 @@ def test_a_celery_worker_does_a_job_as_soon_as_it_is_nudged():
 
 
 @pytest.mark.redis
+def test_a_celery_worker_told_to_stop_gives_its_job_back_and_the_next_one_ends_it():
+    job = batch(60, draws=2000, now=timezone.now())
+    with child(*CELERY, "--without-mingle", "--without-gossip") as process:
+        wait_until(lambda: job_get(SERVER, job.public_id).progress_done >= 1, process)
+        # the worker alone is told, as a container's first process is
+        process.send_signal(signal.SIGTERM)
+        _, log = process.communicate(timeout=30)
+    left = job_get(SERVER, job.public_id)
+    assert (left.state, left.attempts, left.lease_until) == ("waiting", 0, None), log
+    assert 1 <= left.progress_done < 60
+    runs = ModelRun.objects.count()
+    with child(*CELERY, "--without-mingle", "--without-gossip") as process:
+        wait_until(lambda: job_get(SERVER, job.public_id).state == "done", process)
+        os.killpg(process.pid, signal.SIGTERM)
+        process.communicate(timeout=30)
+    done = job_get(SERVER, job.public_id)
+    assert (done.attempts, done.progress_done, len(set(done.result["runs"]))) == (1, 60, 60)
+    assert ModelRun.objects.count() == 60 > runs
+
+
+@pytest.mark.redis
 def test_a_message_that_was_lost_is_made_good_by_the_beat(tmp_path):
     job = batch(now=timezone.now())
     with redis.Redis.from_url(settings.REDIS_URL) as server:
