@@ -30,6 +30,30 @@ class Publicity(models.TextChoices):
     PRIVATE = "private", "Not at all: only the group and the network’s coordinators see it"
 
 
+class Licence(models.TextChoices):
+    """Open licences that a network's records go out under, by their SPDX identifiers."""
+
+    CC0 = "CC0-1.0", "Creative Commons Zero 1.0: no conditions"
+    CC_BY = "CC-BY-4.0", "Creative Commons Attribution 4.0: name the network"
+    OGL = "OGL-UK-3.0", "Open Government Licence 3.0: name the network"
+
+
+#: where each licence is told in full
+LICENCES = {
+    Licence.CC0: "https://creativecommons.org/publicdomain/zero/1.0/",
+    Licence.CC_BY: "https://creativecommons.org/licenses/by/4.0/",
+    Licence.OGL: "https://www.nationalarchives.gov.uk/doc/open-government-licence/version/3/",
+}
+
+
+class ShieldSide(models.IntegerChoices):
+    """Sides of the squares that a plant may be shown by, in metres."""
+
+    KM_1 = 1_000, "A square of 1 km"
+    KM_2 = 2_000, "A square of 2 km"
+    KM_10 = 10_000, "A square of 10 km"
+
+
 class PlaceGiven(models.TextChoices):
     """How a place was told."""
 

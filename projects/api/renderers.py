@@ -72,6 +72,19 @@ class JpegRenderer(BaseRenderer):
         return bytes(data)
 
 
+class FileRenderer(BaseRenderer):
+    """Lets the Accept header name whatever it likes where a view answers with a file; the view gives its bytes."""
+
+    media_type = "*/*"
+    format = "file"
+    charset = None
+    render_style = "binary"
+
+    def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
+        """Return what is bytes already."""
+        return bytes(data)
+
+
 def picture(content: bytes, public_id: UUID) -> HttpResponse:
     """Return a picture as what it is and nothing else; consent may be withdrawn, so nobody keeps it."""
     return HttpResponse(

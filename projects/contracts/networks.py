@@ -9,6 +9,7 @@ from pydantic import Field
 from projects.contracts.base import Email, Identifier, LongText, Name, Note, Strict
 
 Role = Literal["member", "lead"]
+Licence = Literal["CC0-1.0", "CC-BY-4.0", "OGL-UK-3.0"]
 StaffRole = Literal["coordinator", "assessor", "fund_manager", "analyst"]
 
 
@@ -19,6 +20,8 @@ class NetworkNew(Strict):
     slug: Annotated[str, Field(min_length=2, max_length=60, pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
     """Name in addresses: small letters, figures, hyphens."""
     about: LongText = ""
+    licence: Licence = "CC-BY-4.0"
+    """What records of its meadows go out under."""
 
 
 class NetworkChange(Strict):
@@ -28,6 +31,17 @@ class NetworkChange(Strict):
     about: LongText = ""
     outline: dict[str, Any] | None = None
     """Outline of the county, a GeoJSON Polygon."""
+    licence: Licence = "CC-BY-4.0"
+    """What records go out under from now on; what is out already keeps what it was given under."""
+
+
+class ShieldedTaxonNew(Strict):
+    """A plant that is to be shown coarsely."""
+
+    taxon: Annotated[str, Field(min_length=1, max_length=80)]
+    """Key of the plant."""
+    side_m: Literal[1000, 2000, 10000]
+    """Side of the square that its places are told by."""
 
 
 class DistrictNew(Strict):

@@ -2,7 +2,19 @@
 
 from django.urls import path
 
-from projects.dashboard.views import county, groups, handovers, jobs, meadows, photos, returns, sheets_in, sites, walks
+from projects.dashboard.views import (
+    county,
+    groups,
+    handovers,
+    jobs,
+    meadows,
+    photos,
+    records,
+    returns,
+    sheets_in,
+    sites,
+    walks,
+)
 
 urlpatterns = [
     path("home/", groups.HomeView.as_view(), name="home"),
@@ -12,6 +24,7 @@ urlpatterns = [
     path("county/<slug:slug>/map.json", county.MapView.as_view(), name="county-map"),
     path("county/<slug:slug>/sites/", county.SitesView.as_view(), name="county-sites"),
     path("county/<slug:slug>/returns/", returns.YearView.as_view(), name="county-returns"),
+    path("county/<slug:slug>/open-records/", records.OpenRecordsView.as_view(), name="county-records"),
     path("county/<slug:slug>/set-up/", county.SetUpView.as_view(), name="county-set-up"),
     path("county/<slug:slug>/people/", county.PeopleView.as_view(), name="county-people"),
     path("county/<slug:slug>/forecast-all/", county.ForecastAllView.as_view(), name="county-forecast-all"),
@@ -60,6 +73,13 @@ urlpatterns = [
     path("sheets/<uuid:upload_id>/mended/", sheets_in.MendedView.as_view(), name="upload-mended"),
     path("sheets/<uuid:upload_id>/rows-to-mend.csv", sheets_in.RefusedView.as_view(), name="upload-refused"),
     path("returns/<uuid:return_id>/", returns.ReturnView.as_view(), name="return"),
+    path("returns/<uuid:return_id>/records.csv", returns.FileView.as_view(kind="records"), name="return-records"),
+    path("returns/<uuid:return_id>/facts.csv", returns.FileView.as_view(kind="facts"), name="return-facts"),
+    path(
+        "returns/<uuid:return_id>/darwin-core.zip",
+        returns.FileView.as_view(kind="darwin-core"),
+        name="return-darwin-core",
+    ),
     path("returns/<uuid:return_id>/names/", returns.NamesView.as_view(), name="return-names"),
     path("returns/<uuid:return_id>/check/", returns.CheckView.as_view(), name="return-check"),
     path("questions/<uuid:question_id>/answer/", returns.AnswerView.as_view(), name="return-question"),

@@ -28,7 +28,7 @@ from projects.models.harvests import Harvest
 from projects.models.jobs import Job
 from projects.models.lots import GerminationTest, LotCount, LotPart, SeedEntry, SeedLot, SeedPromise
 from projects.models.meadows import Forecast, MeadowProject, PlanVersion, StageChange
-from projects.models.networks import District, Network, NetworkMembership, Village
+from projects.models.networks import District, Network, NetworkMembership, ShieldedTaxon, Village
 from projects.models.people import ApiToken, Invitation, RememberedAnswer, SignInFailure, User
 from projects.models.permissions import Permission
 from projects.models.photos import PhotoFile, ReturnPhoto
@@ -113,6 +113,7 @@ __all__ = [
     "SeedPromise",
     "Settlement",
     "SheetUpload",
+    "ShieldedTaxon",
     "SignInFailure",
     "Site",
     "SitePlace",

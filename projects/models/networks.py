@@ -24,12 +24,36 @@ class Network(Noun):
     world_seed = models.PositiveBigIntegerField(default=1)
     #: list of rings, each a list of [easting, northing] in metres; empty if there is none
     outline: models.JSONField[Any, Any] = models.JSONField(default=list, blank=True)
+    #: what records of the network's meadows go out under
+    licence = models.CharField(max_length=20, choices=choices.Licence, default=choices.Licence.CC_BY)
 
     class Meta:
         ordering = ["name", "id"]
+        constraints = [known("licence", choices.Licence, "network_licence_known")]
 
     def __str__(self) -> str:
         return self.name
+
+
+class ShieldedTaxon(Noun):
+    """A plant whose places a network tells by a coarser square only, lest it be dug up or trampled."""
+
+    network = models.ForeignKey(Network, on_delete=models.PROTECT, related_name="shielded_taxa")
+    #: key of the plant
+    taxon = models.CharField(max_length=80)
+    side_m = models.PositiveIntegerField(choices=choices.ShieldSide)
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["network", "taxon"], name="shielded_once_a_network"),
+            models.CheckConstraint(
+                condition=Q(side_m__in=choices.ShieldSide.values), name="shielded_by_a_known_square"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.taxon} by squares of {self.side_m} m"
 
 
 class District(Noun):

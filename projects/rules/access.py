@@ -122,6 +122,7 @@ ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
         "return.answer": _GROUP,
         "return.settle": _GROUP,
         "return.check": _COORDINATORS,
+        "record.read": _EVERYBODY,
         "photo.read": _EVERYBODY,
         "photo.send": _GROUP,
         "photo.withdraw": _LEADS | {_P.SELF},

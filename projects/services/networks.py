@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import Q
 
+from modelling.selectors import taxon_row
 from projects import geography
 from projects.choices import GroupRole, NetworkRole
 from projects.contracts.base import given
@@ -18,6 +19,7 @@ from projects.contracts.networks import (
     NetworkChange,
     NetworkNew,
     RoleEnd,
+    ShieldedTaxonNew,
     VillageNew,
 )
 from projects.errors import NotFound, broken
@@ -29,6 +31,7 @@ from projects.models import (
     Network,
     NetworkMembership,
     RoundAssessor,
+    ShieldedTaxon,
     Village,
 )
 from projects.rules.access import Actor, demand, visible_inner
@@ -44,7 +47,12 @@ def network_create(*, actor: Actor, asked: NetworkNew, now: datetime) -> Network
     """Set up a county's network."""
     demand(actor, "network.create")
     with transaction.atomic():
-        row = save_new(Network(name=asked.name, slug=asked.slug, about=asked.about, created_at=now, updated_at=now))
+        row = save_new(
+            Network(
+                name=asked.name, slug=asked.slug, about=asked.about, licence=asked.licence, created_at=now,
+                updated_at=now,
+            )
+        )  # fmt: skip
         record(actor, now, "network_create", "network", row.public_id, network=row, after=snapshot(row))
     return row
 
@@ -68,6 +76,37 @@ def network_change(
         save_changed(row, now)
         record(actor, now, "network_change", "network", row.public_id, network=row, before=before, after=snapshot(row))
     return row
+
+
+def taxon_shield(*, actor: Actor, network_id: UUID, asked: ShieldedTaxonNew, now: datetime) -> ShieldedTaxon:
+    """Have a plant's places told by a coarser square; said again, the square changes."""
+    with transaction.atomic():
+        network = found(Network, Q(), network_id, "network", hold=True)
+        demand(actor, "network.change", network_id=network.pk)
+        if taxon_row(asked.taxon) is None:
+            text = f"{asked.taxon!r} is not a plant known here."
+            raise broken("/taxon", "unknown_plant", text, asked.taxon, "a key of the plant list")
+        row = ShieldedTaxon.objects.filter(network=network, taxon=asked.taxon).first()
+        if row is None:
+            row = ShieldedTaxon(network=network, taxon=asked.taxon, side_m=asked.side_m, created_at=now, updated_at=now)
+            save_new(row)
+        else:
+            row.side_m = asked.side_m
+            save_changed(row, now)
+        after = {"taxon": row.taxon, "side_m": row.side_m}
+        record(actor, now, "taxon_shield", "shielded_taxon", row.public_id, network=network, after=after)
+    return row
+
+
+def taxon_unshield(*, actor: Actor, public_id: UUID, if_version: int | None, now: datetime) -> None:
+    """Have a plant's places told as precisely as its sites again."""
+    with transaction.atomic():
+        row = found(ShieldedTaxon, Q(), public_id, "plant shown coarsely", hold=True)
+        demand(actor, "network.change", network_id=row.network_id)
+        unchanged_since(row, if_version)
+        before = {"taxon": row.taxon, "side_m": row.side_m}
+        row.delete()
+        record(actor, now, "taxon_unshield", "shielded_taxon", public_id, network=row.network_id, before=before)
 
 
 def district_create(*, actor: Actor, network_id: UUID, asked: DistrictNew, now: datetime) -> District:

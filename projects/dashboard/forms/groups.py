@@ -7,6 +7,7 @@ from typing import Any, ClassVar
 
 from django import forms
 
+from projects.choices import Licence
 from projects.contracts.base import Strict
 from projects.contracts.networks import DistrictNew, GroupChange, GroupNew, NetworkChange, NetworkNew, VillageNew
 from projects.dashboard.forms.base import ServiceForm
@@ -57,9 +58,14 @@ class NetworkChangeForm(ServiceForm):
 
     contract = NetworkChange
     only_changes = True
-    pointers = {"name": "/name", "about": "/about", "outline": "/outline"}
+    pointers = {"name": "/name", "about": "/about", "licence": "/licence", "outline": "/outline"}
     name = _name("Name of the county", "Say what the county is called.")
     about = Paragraphs(label="About the network", help_text="Everybody reads it on the county’s page.")
+    licence = Pick(
+        Licence.choices,
+        label="Licence of the records",
+        help_text="What the agreed returns of open sites go out under. What is out already keeps what it had.",
+    )
     outline = Json(
         label="Outline of the county, as GeoJSON",
         help_text="A polygon, longitude before latitude. Left empty, the outline stays as it is.",
@@ -69,6 +75,8 @@ class NetworkChangeForm(ServiceForm):
         data = super().asked()
         if "about" in data:
             data["about"] = data["about"] or ""
+        if not data.get("licence"):
+            data.pop("licence", None)
         return data
 
 

@@ -220,7 +220,10 @@ class SetUpView(OfNetwork):
         network, districts = self.network, list(districts_of(self.actor, self.network))
         match name:
             case "county":
-                initial = {"name": network.name, "about": network.about, "version": network.version}
+                initial = {
+                    "name": network.name, "about": network.about, "licence": network.licence,
+                    "version": network.version,
+                }  # fmt: skip
                 return NetworkChangeForm(data, prefix=name, initial=initial)
             case "district":
                 return DistrictForm(data, prefix=name)

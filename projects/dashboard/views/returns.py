@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import Any, ClassVar
 from uuid import UUID
 
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils.functional import cached_property
 
 from modelling.outcomes import found_on_forecast
 from modelling.selectors import taxon_row
+from projects.api.files import darwin_core, records_csv
 from projects.choices import ReturnState
 from projects.dashboard import words
 from projects.dashboard.doors import Door, FormDoor
@@ -40,6 +41,7 @@ from projects.selectors.due import calendar_of_run
 from projects.selectors.meadows import forecast_answer
 from projects.selectors.networks import districts_of
 from projects.selectors.photos import may_withdraw, photos_of_return
+from projects.selectors.records import data_set_of_return
 from projects.services import returns as acts
 
 LINES_PER_PAGE = 50
@@ -361,3 +363,18 @@ class YearView(OfNetwork):
             "query": query.urlencode(),
         }
         return self.show(request, context, status=422 if form.errors else 200)
+
+
+class FileView(OfReturn):
+    """What a return holds, in an open format, to take along."""
+
+    kind: ClassVar[str] = ""
+
+    def get(self, request: HttpRequest, return_id: UUID) -> HttpResponse | FileResponse:
+        self.demand("return.read")
+        row = self.row
+        key = row.agreed_id or row.current_id
+        keys = [key] if key is not None else []
+        if self.kind == "darwin-core":
+            return darwin_core(keys, data_set_of_return(row, self.today), f"darwin-core-{row.year}", inside=True)
+        return records_csv(keys, self.kind, f"{self.kind}-{row.year}", row.network.licence, inside=True)

@@ -41,6 +41,7 @@ from projects.models import (
     Review,
     RoundAssessor,
     RoundChoice,
+    ShieldedTaxon,
     SoilTest,
     WorkEntry,
 )
@@ -94,6 +95,13 @@ TABLE = {
     ("v1-villages", "GET"): (ALL, None),
     ("v1-villages", "POST"): (COORDINATOR, 403),
     ("v1-network-forecasts", "POST"): (COORDINATOR, 403),
+    ("v1-network-records", "GET"): (ALL, None),
+    ("v1-network-facts", "GET"): (ALL, None),
+    ("v1-network-darwin-core", "GET"): (ALL, None),
+    ("v1-shielded-taxa", "GET"): (ALL, None),
+    ("v1-shielded-taxa", "POST"): (COORDINATOR | OPERATOR, 403),
+    ("v1-shielded-taxon", "GET"): (ALL, None),
+    ("v1-shielded-taxon", "DELETE"): (COORDINATOR | OPERATOR, 403),
     ("v1-groups", "GET"): (ALL, None),
     ("v1-groups", "POST"): (COORDINATOR, 403),
     ("v1-group", "GET"): (ALL, None),
@@ -138,6 +146,9 @@ TABLE = {
     ("v1-return", "GET"): (OWN, 404),
     ("v1-return-versions", "GET"): (OWN, 404),
     ("v1-return-result", "GET"): (OWN, 404),
+    ("v1-return-records", "GET"): (OWN, 404),
+    ("v1-return-facts", "GET"): (OWN, 404),
+    ("v1-return-darwin-core", "GET"): (OWN, 404),
     ("v1-return-names", "POST"): (OWN, 404),
     ("v1-return-moves", "POST"): (COORDINATOR, 404),
     ("v1-question-answer", "POST"): (OWN, 404),
@@ -337,6 +348,9 @@ class Scene:
         self.handover, _ = project_hand_over(
             actor=lead, project_id=self.project.public_id, asked=HandoverNew(things="In the shed."), now=NOW
         )
+        self.shielded = ShieldedTaxon.objects.create(
+            network=county.network, taxon="orchis_mascula", side_m=10_000, **now
+        )
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
@@ -363,6 +377,10 @@ class Scene:
             "v1-return-photos": self.outcome, "v1-project-photos": self.project, "v1-photo": self.photo,
             "v1-photo-image": self.photo, "v1-group-handovers": self.group, "v1-project-handovers": self.project,
             "v1-handover": self.handover,
+            "v1-network-records": self.county.network, "v1-network-facts": self.county.network,
+            "v1-network-darwin-core": self.county.network, "v1-shielded-taxa": self.county.network,
+            "v1-shielded-taxon": self.shielded, "v1-return-records": self.outcome, "v1-return-facts": self.outcome,
+            "v1-return-darwin-core": self.outcome,
             **self.grants.things(),
         }  # fmt: skip
         if name == "v1-reference-table":
@@ -379,6 +397,7 @@ class Scene:
             ("v1-network", "PATCH"): {"about": "changed"},
             ("v1-districts", "POST"): {"name": "New"},
             ("v1-villages", "POST"): {"name": "New", "grid_reference": "TA 98 35"},
+            ("v1-shielded-taxa", "POST"): {"taxon": "galium_verum", "side_m": 1000},
             ("v1-groups", "POST"): {"network_id": str(self.county.network.public_id), "name": "New"},
             ("v1-group", "PATCH"): {"about": "changed"},
             ("v1-membership", "PATCH"): {"role": "lead"},

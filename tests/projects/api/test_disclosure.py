@@ -8,10 +8,12 @@ import pytest
 from django.test import Client
 from django.urls import NoReverseMatch, URLPattern, URLResolver, get_resolver, reverse
 
+from modelling.reading import read_as
 from projects.contracts.meadows import ProjectNew, WorkNew
+from projects.contracts.returns import ReturnNew
 from projects.contracts.sites import Place, SiteChange, SiteNew, SoilTestNew
 from projects.models import Network
-from projects.services import diary, meadows, sites
+from projects.services import diary, meadows, returns, sites
 from tests.projects.api.caller import Caller
 from tests.projects.county import NOW, appoint, person, saltmere
 
@@ -64,8 +66,23 @@ def read_all(county, paths, clients):
     return told
 
 
+def agreed(county, project_id, now):
+    """Agree to a return of this year of a project, with a plant that its place may not be told of."""
+    plants = [{"name": "bee orchid"}, {"name": "cowslip"}]
+    walk = {"on": f"{now.year}-06-20", "quadrats": [{"label": "1", "litter_percent": 9, "records": plants}]}
+    row, _ = returns.return_send(
+        actor=county.as_(county.lead), project_id=project_id,
+        asked=read_as(ReturnNew, {"year": now.year, "visits": [walk]}), now=now,
+    )  # fmt: skip
+    coordinator = county.as_(county.coordinator)
+    for question in row.current.questions.all():
+        returns.question_accept(actor=coordinator, public_id=question.public_id, now=now)
+    returns.return_agree(actor=coordinator, return_id=row.public_id, comment="", if_version=None, now=now)
+
+
 def test_a_private_site_comes_changes_and_goes_unseen():
     county = saltmere()
+    agreed(county, county.projects["Paddock to hay"].public_id, NOW)
     analyst = person("Una Teasel")
     appoint(analyst, county.network, "analyst")
     clients = {"public": Client(), "analyst": Caller(analyst), "stranger": Caller(county.stranger)}
@@ -95,6 +112,7 @@ def test_a_private_site_comes_changes_and_goes_unseen():
         asked=WorkNew(on=NOW.date(), what="cut", heads=2, person_hours=3.0, submission_id=uuid.uuid4()),
         now=LATER,
     )
+    agreed(county, project.public_id, LATER)
     assert read_all(county, paths, clients) == before
 
     sites.site_change(

@@ -48,7 +48,7 @@ READS = {
     "choice.read", "upload.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read",
     "award.read", "photo.read", "handover.read", "aggregate.read", "aggregate.read_exact",
     "donor.read", "owner.read", "harvest.read", "lot.read",
-    "seed_promise.read", "seed_blend.read",
+    "seed_promise.read", "seed_blend.read", "record.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -68,7 +68,7 @@ WRITES = {
 #: what nobody signs in for, written down a second time
 OPEN = {
     "network.read", "district.read", "village.read", "group.read", "site.read", "project.read", "round.read",
-    "photo.read", "aggregate.read",
+    "photo.read", "aggregate.read", "record.read",
 }  # fmt: skip
 
 

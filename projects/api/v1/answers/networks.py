@@ -6,7 +6,7 @@ from uuid import UUID
 
 from projects import geography
 from projects.api.v1.answers.base import Answer, Named, NounAnswer, named, named_if_any, noun
-from projects.models import District, Group, Membership, Network, Village
+from projects.models import District, Group, Membership, Network, ShieldedTaxon, Village
 
 
 class NetworkAnswer(NounAnswer):
@@ -15,8 +15,17 @@ class NetworkAnswer(NounAnswer):
     name: str
     slug: str
     about: str
+    licence: str
+    """What records of its meadows go out under, by its SPDX identifier."""
     outline: dict[str, Any] | None
     """GeoJSON MultiPolygon, longitude before latitude; null if there is none."""
+
+
+class ShieldedTaxonAnswer(NounAnswer):
+    """A plant whose places are told by a coarser square only."""
+
+    taxon: str
+    side_m: int
 
 
 class DistrictAnswer(NounAnswer):
@@ -64,8 +73,14 @@ def outline_of(rings: list[list[list[float]]]) -> dict[str, Any] | None:
 
 
 def network_answer(row: Network) -> dict[str, Any]:
-    found = NetworkAnswer(**noun(row), name=row.name, slug=row.slug, about=row.about, outline=outline_of(row.outline))
+    found = NetworkAnswer(
+        **noun(row), name=row.name, slug=row.slug, about=row.about, licence=row.licence, outline=outline_of(row.outline)
+    )
     return found.model_dump(mode="json")
+
+
+def shielded_taxon_answer(row: ShieldedTaxon) -> dict[str, Any]:
+    return ShieldedTaxonAnswer(**noun(row), taxon=row.taxon, side_m=row.side_m).model_dump(mode="json")
 
 
 def district_answer(row: District) -> dict[str, Any]:
