@@ -31,6 +31,7 @@ def read_estimate(data: object) -> contracts.EstimateRequest:
     """
     request = read_as(contracts.EstimateRequest, data)
     _check_keys(list(plan_keys(request.plan, ("plan",))))
+    _check_lots(request.plan, ("plan",))
     return request
 
 
@@ -39,6 +40,8 @@ def read_comparison(data: object) -> contracts.ComparisonRequest:
     request = read_as(contracts.ComparisonRequest, data)
     found = [key for i, option in enumerate(request.options) for key in plan_keys(option.plan, ("options", i, "plan"))]
     _check_keys(found)
+    for i, option in enumerate(request.options):
+        _check_lots(option.plan, ("options", i, "plan"))
     names = [option.name for option in request.options]
     for i, name in enumerate(names):
         if name in names[:i]:
@@ -200,6 +203,8 @@ def plan_keys(plan: contracts.Plan, path: tuple[str | int, ...]) -> Iterator[tup
                 yield "mixes", item.mix, (*at, i, "mix")
             if item.taxon is not None:
                 yield "taxa", item.taxon, (*at, i, "taxon")
+            for c, content in enumerate(item.contents or ()):
+                yield "taxa", content.taxon, (*at, i, "contents", c, "taxon")
 
     def plugs(items: tuple[contracts.PlugItem, ...] | None, at: tuple[str | int, ...]) -> Iterator[Any]:
         for i, item in enumerate(items or ()):
@@ -217,6 +222,26 @@ def plan_keys(plan: contracts.Plan, path: tuple[str | int, ...]) -> Iterator[tup
         yield from plugs(step.plugs, (*at, "plugs"))
     for i, key in enumerate(plan.kit_to_hand):
         yield "machines", key, (*path, "kit_to_hand", i)
+
+
+def lots_of(plan: contracts.Plan, path: tuple[str | int, ...]) -> Iterator[tuple[contracts.SeedItem, tuple[Any, ...]]]:
+    """Every item of seed that names a lot, with its path."""
+    found = [(plan.seed, (*path, "seed"))]
+    found += [(step.seed, (*path, "steps", i, "seed")) for i, step in enumerate(plan.steps or ())]
+    for items, at in found:
+        yield from ((item, (*at, i)) for i, item in enumerate(items or ()) if item.lot is not None)
+
+
+def _check_lots(plan: contracts.Plan, path: tuple[str | int, ...]) -> None:
+    """Refuse lots of which nothing is said: what is in the sacks of a network is known to its own pages alone."""
+    text = "Say what is in this lot: kinds, seeds in a gram, and the share alive."
+    faults = [
+        FieldError(pointer_of((*at, "contents")), "missing", text, None, "the contents of the lot")
+        for item, at in lots_of(plan, path)
+        if item.contents is None
+    ]
+    if faults:
+        raise RequestRefused(faults)
 
 
 _NOUN: Final = {"mixes": "mix", "taxa": "plant", "operations": "operation", "machines": "machine"}

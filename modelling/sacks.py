@@ -181,18 +181,29 @@ def _mass_percent(known: ParameterSet, taxon: str, exact: Limits, rate: Array) -
 
 
 def _alive(known: ParameterSet, asked: SackQuestion, taxon: str) -> Array | None:
-    """Share of the seed alive today, by draws; what is usual ages in store, a test was made now."""
-    row = known.find("taxon_values", taxon, "germination_share")
+    """Share of the seed alive today, by draws."""
     test = next((test for test in asked.germination if test.taxon == taxon), None)
+    pair = None if test is None else (test.germinated, test.tested)
+    return alive_draws(known, taxon, asked.years_in_store, pair, _DRAWS)
+
+
+def alive_draws(
+    known: ParameterSet, taxon: str, years_in_store: float, test: tuple[int, int] | None, n: int
+) -> Array | None:
+    """Share of a kind's seed alive today: (n,); what is usual ages in store, a test (germinated, tested) was made now.
+
+    None where neither is known.
+    """
+    row = known.find("taxon_values", taxon, "germination_share")
     if row is None and test is None:
         return None
     half_life = known.find(TABLE, taxon, "half_life") or known.number(TABLE, "storage", "half_life")
-    left = viability.aged(np.ones(_DRAWS), asked.years_in_store, draw(half_life, _SEED, _DRAWS, taxon))
+    left = viability.aged(np.ones(n), years_in_store, draw(half_life, _SEED, n, taxon))
     fresh = row.middle if row is not None else 1 / 2
     prior = viability.usual(fresh * float(left.mean()), _number("germination", "prior_worth"))
     if test is not None:
-        return viability.tested(prior, test.germinated, test.tested).draws(uniforms(_SEED, "sack/alive", _DRAWS, taxon))
-    return np.asarray(draw(row, _SEED, _DRAWS, taxon) * left) if row is not None else None
+        return viability.tested(prior, *test).draws(uniforms(_SEED, "sack/alive", n, taxon))
+    return np.asarray(draw(row, _SEED, n, taxon) * left) if row is not None else None
 
 
 def _mixing(asked: SackQuestion, counts: Array, grams: Array) -> dict[str, Any] | None:
@@ -265,8 +276,13 @@ def _three(value: float) -> str:
 def _held_words(held: list[str]) -> list[str]:
     if not held:
         return []
-    names = wording.joined([_name(taxon) for taxon in held])
+    names = weeds_of_concern(held)
     return [f"Look at this lot before promising any of it: it holds {names}. Local rules and a trained eye decide."]
+
+
+def weeds_of_concern(taxa: list[str]) -> str:
+    """Their English names, in one phrase."""
+    return wording.joined([_name(taxon) for taxon in taxa])
 
 
 def _caveats(asked: SackQuestion, found: list[dict[str, Any]]) -> list[str]:

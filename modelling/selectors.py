@@ -39,6 +39,7 @@ TITLES: Final = {
     "british_ellenberg": "British Ellenberg values for nitrogen",
     "survey_values": "What is taken when a survey is judged",
     "sack_values": "What is taken when seed in a sack is counted",
+    "harvest_values": "What is taken when seed is harvested from a meadow",
     "taxa": "Plants",
     "taxon_names": "Other names of plants",
     "mixes": "Seed mixes",

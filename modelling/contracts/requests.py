@@ -114,17 +114,57 @@ class Site(Strict):
         return self
 
 
+class Spread(Strict):
+    """A figure that is not known exactly: one in ten is below `low`, half below `middle`, one in ten above `high`."""
+
+    low: Annotated[float, Field(gt=0, le=1_000_000)]
+    middle: Annotated[float, Field(gt=0, le=1_000_000)]
+    high: Annotated[float, Field(gt=0, le=1_000_000)]
+
+    @model_validator(mode="after")
+    def _rising(self) -> Spread:
+        if not self.low <= self.middle <= self.high:
+            raise ValueError("low, middle and high should rise")
+        return self
+
+
+class LotContent(Strict):
+    """One kind in a lot of seed."""
+
+    taxon: Key
+    seeds_per_g: Spread
+    """Filled seeds in a gram as it comes from the sack."""
+    alive_share: Spread
+    """Of them, the share that can grow, below 1."""
+
+    @model_validator(mode="after")
+    def _share(self) -> LotContent:
+        if self.alive_share.high >= 1:
+            raise ValueError("a share alive is below 1")
+        return self
+
+
 class SeedItem(Strict):
-    """An amount of one mix or one taxon."""
+    """An amount of one mix, one taxon or one lot of seed."""
 
     mix: Key | None = None
     taxon: Key | None = None
+    lot: Key | None = None
+    """Id of a lot of the network's seed, whose contents the service knows; or, with `contents`, any name for it."""
+    contents: Annotated[
+        tuple[LotContent, ...] | None, Field(min_length=1, max_length=MOST_SEED_ITEMS, strict=False)
+    ] = None
+    """What was counted in the lot; for a lot of the network it is looked up."""
     kg: Annotated[float, Field(ge=LEAST_KG, le=100_000, description="Seed as it comes from the sack, kg.")]
 
     @model_validator(mode="after")
     def _one(self) -> SeedItem:
-        if (self.mix is None) == (self.taxon is None):
-            raise ValueError("give either mix or taxon")
+        if sum(x is not None for x in (self.mix, self.taxon, self.lot)) != 1:
+            raise ValueError("give either mix, taxon or lot")
+        if self.contents is not None and self.lot is None:
+            raise ValueError("contents belong to a lot: give it a name")
+        if len({content.taxon for content in self.contents or ()}) < len(self.contents or ()):
+            raise ValueError("a kind stands in the contents twice")
         return self
 
 

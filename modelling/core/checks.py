@@ -86,7 +86,7 @@ def annuals_only(brief: Brief, steps: tuple[Step, ...]) -> bool:
     kinds = {
         nouns["mixes"][item.mix]["kind"] == "annuals"
         if item.mix is not None
-        else nouns["taxa"][item.key]["model_class"] == "annual"
+        else all(nouns["taxa"][taxon]["model_class"] == "annual" for taxon in contents(brief.parameters, item)[0])
         for item in items
     }
     return kinds == {True} and not any(step.plugs for step in steps)

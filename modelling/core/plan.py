@@ -34,17 +34,37 @@ class Site:
 
 
 @dataclass(frozen=True, slots=True)
+class Spread:
+    """The 10 %, 50 % and 90 % points of what is not known exactly."""
+
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class LotContent:
+    """One kind in a lot of seed: filled seeds in a gram as it comes, and the share of them alive."""
+
+    taxon: str
+    seeds_per_g: Spread
+    alive_share: Spread
+
+
+@dataclass(frozen=True, slots=True)
 class SeedItem:
-    """`kg` of one mix or one taxon, as it comes from the sack."""
+    """`kg` of one mix, one taxon or one lot whose contents are told, as it comes from the sack."""
 
     kg: float
     mix: str | None = None
     taxon: str | None = None
+    lot: str | None = None
+    contents: tuple[LotContent, ...] | None = None
 
     @property
     def key(self) -> str:
-        """Key of the mix or taxon."""
-        return self.mix or self.taxon or ""
+        """Key of the mix, taxon or lot."""
+        return self.mix or self.taxon or self.lot or ""
 
 
 @dataclass(frozen=True, slots=True)

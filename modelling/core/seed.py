@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
-from modelling.core.distributions import Array
+from modelling.core.distributions import Array, logitnormal, lognormal
 from modelling.core.parameters import INERT, Number, ParameterSet
 from modelling.core.plan import SeedItem
-from modelling.core.sampling import draw
+from modelling.core.sampling import draw, normals
 from modelling.core.units import G_PER_KG, SEEDS_PER_WEIGHED_THOUSAND
+
+#: subject of the sowing rates of seed as it is harvested
+_HARVESTED: Final = "harvested"
 
 
 def seeds_per_kg(thousand_seed_weight_g: float) -> float:
@@ -39,6 +43,8 @@ def contents(parameters: ParameterSet, item: SeedItem) -> tuple[dict[str, float]
     """Shares of pure seed by taxon in an item, adding up to 1, and its share of chaff and dirt."""
     if item.taxon is not None:
         return {item.taxon: 1.0}, 0.0
+    if item.lot is not None:
+        return _lot_contents(parameters, item)
     shares = {}
     inert = 0.0
     for number in parameters.rows("mix_contents"):
@@ -51,20 +57,51 @@ def contents(parameters: ParameterSet, item: SeedItem) -> tuple[dict[str, float]
     return shares, inert
 
 
+def _lot_contents(parameters: ParameterSet, item: SeedItem) -> tuple[dict[str, float], float]:
+    """The same for a lot, by the middle of what is known of it."""
+    grams = {
+        content.taxon: content.seeds_per_g.middle
+        * parameters.number("taxon_values", content.taxon, "thousand_seed_weight").middle
+        / SEEDS_PER_WEIGHED_THOUSAND
+        for content in item.contents or ()
+    }
+    whole = sum(grams.values())
+    return {taxon: weight / whole for taxon, weight in grams.items()}, max(1 - whole, 0.0)
+
+
+def lot_live_per_m2(item: SeedItem, area_m2: float, world_seed: int, n: int) -> dict[str, Array]:
+    """Live seeds per m2 by taxon from a lot: taxon -> (n,).
+
+    What is not known of a lot is the same wherever it is sown, so its draws go with the world and with the lot.
+    """
+    out = {}
+    for content in item.contents or ():
+        rate, alive = content.seeds_per_g, content.alive_share
+        z = normals(world_seed, f"lot/{item.lot}/seeds_per_g", n, content.taxon)
+        per_g = lognormal(z, rate.low, rate.middle, rate.high)
+        z = normals(world_seed, f"lot/{item.lot}/alive", n, content.taxon)
+        out[content.taxon] = item.kg * G_PER_KG / area_m2 * per_g * logitnormal(z, alive.low, alive.middle, alive.high)
+    return out
+
+
 def live_by_taxon(
     parameters: ParameterSet, items: Sequence[SeedItem], area_m2: float, world_seed: int, n: int
 ) -> dict[str, Array]:
     """Live seeds per m2 by taxon from all items spread over `area_m2`: taxon -> (draws,)."""
     kg: dict[str, float] = {}
+    out: dict[str, Array] = {}
     for item in items:
+        if item.lot is not None:
+            for taxon, seeds in lot_live_per_m2(item, area_m2, world_seed, n).items():
+                out[taxon] = out.get(taxon, 0.0) + seeds
+            continue
         shares, inert = contents(parameters, item)
         for taxon, share in shares.items():
             kg[taxon] = kg.get(taxon, 0.0) + item.kg * (1 - inert) * share
-    out = {}
     for taxon, mass in kg.items():
         weight = draw(parameters.number("taxon_values", taxon, "thousand_seed_weight"), world_seed, n)
         live = draw(parameters.number("taxon_values", taxon, "germination_share"), world_seed, n)
-        out[taxon] = live_seeds_per_m2(np.full(n, mass), area_m2, weight, live)
+        out[taxon] = out.get(taxon, 0.0) + live_seeds_per_m2(np.full(n, mass), area_m2, weight, live)
     return out
 
 
@@ -127,7 +164,9 @@ def usual_rate(parameters: ParameterSet, item: SeedItem, on_bare_ground: bool) -
 
     A mix that is only meant for bare ground has no rate for a sward; its rate on bare ground is then returned.
     """
-    if item.mix is not None:
+    if item.lot is not None:
+        subject = _HARVESTED
+    elif item.mix is not None:
         subject = parameters.nouns["mixes"][item.mix]["kind"]
     else:
         subject = str(item.taxon)

@@ -330,6 +330,10 @@ class Workbook:
         """Seed and plugs of every step, like items of one step bought together."""
         for step in self.plan.steps:
             for item in step.seed or ():
+                if item.lot is not None:
+                    # the network's own seed comes in sacks that are there already
+                    self.bought.append(Bought(item.key, {}, np.zeros(self.n), 0.0))
+                    continue
                 self.buy(price_item(self.parameters, item), item.key, self.label(item), item.kg, step, "seed")
             for plug in step.plugs or ():
                 name = self.parameters.nouns["taxa"][plug.taxon]["english_name"]
@@ -338,6 +342,8 @@ class Workbook:
     def label(self, item: SeedItem) -> str:
         if item.mix is not None:
             return self.parameters.nouns["mixes"][item.mix]["label"]
+        if item.lot is not None:
+            return "Seed of the network’s own lot"
         return f"{self.parameters.nouns['taxa'][str(item.taxon)]['english_name'].capitalize()} seed"
 
     # ---------------------------------------------------------------- the whole plan

@@ -16,7 +16,7 @@ from django.db.models import Exists, OuterRef, Q
 
 from projects.choices import BidState, GroupRole, NetworkRole, Publicity, RoundState, Scope, Via
 from projects.errors import NotAllowed
-from projects.models import Bid, GrantRound, Group, Interest, Membership, RoundAssessor
+from projects.models import Bid, DonorAgreement, GrantRound, Group, Interest, Membership, RoundAssessor
 
 
 class Position(StrEnum):
@@ -294,6 +294,15 @@ def visible_in_network(actor: Actor, network: str = "network") -> Q:
         return Q(pk__in=[])
     own = Group.objects.filter(pk__in=list(actor.groups)).values("network")
     return Q(**{f"{network}__in": own}) | Q(**{f"{network}__in": actor.networks_as(NetworkRole.COORDINATOR)})
+
+
+def visible_donors(actor: Actor) -> Q:
+    """Donor meadows that exist for the actor: of networks they coordinate; else where the owner agreed to be named."""
+    if Scope.READ not in actor.scopes:
+        return Q(pk__in=[])
+    told = DonorAgreement.objects.filter(donor=OuterRef("pk"), name_told=True)
+    own = Q(network__in=actor.networks_as(NetworkRole.COORDINATOR))
+    return own | (visible_in_network(actor) & Q(Exists(told)))
 
 
 def group_in(actor: Actor, network_id: int) -> int | None:

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import copy
 from datetime import date
 from typing import Any, Final
+from uuid import UUID
 
 import orjson
 
 from modelling import services
 from modelling.contracts import EstimateRequest
-from projects.models import MeadowProject, PlanVersion, Site
+from modelling.errors import FieldError, RequestRefused
+from projects.models import MeadowProject, PlanVersion, SeedLot, Site
+from projects.selectors.contents import contents_now
 from projects.selectors.places import nearest_flower_rich
 
 DM2_PER_M2: Final = 100
@@ -62,6 +66,44 @@ def _distance_m(site: Site, today: date) -> float | None:
     return None if nearest is None else float(nearest.distance_m)
 
 
+def with_contents(network_id: int, plan: dict[str, Any], today: date) -> dict[str, Any]:
+    """A plan as JSON, each lot of the network's seed that it names with what is in it, as far as is known on a day.
+
+    Raises
+    ------
+    RequestRefused
+        For a lot that there is not, or of which nothing is known.
+    """
+    faults = []
+    filled = copy.deepcopy(plan)
+    places: list[tuple[str, Any]] = [("/plan/seed", filled.get("seed"))]
+    places += [(f"/plan/steps/{n}/seed", step.get("seed")) for n, step in enumerate(filled.get("steps") or ())]
+    for at, items in places:
+        for position, item in enumerate(items or ()):
+            if item.get("lot") is None or item.get("contents") is not None:
+                continue
+            lot = _lot(network_id, item["lot"])
+            found = [] if lot is None else contents_now(lot, today).for_request()
+            if found:
+                item["contents"] = found
+                continue
+            text = "There is no lot of seed of this id in the network."
+            if lot is not None:
+                text = f"Nothing is known of what is in {lot.name}: count it, or say what the supplier declares."
+            faults.append(FieldError(f"{at}/{position}/lot", "unknown_lot", text, item["lot"], "the id of a known lot"))
+    if faults:
+        raise RequestRefused(faults)
+    return filled
+
+
+def _lot(network_id: int, public_id: str) -> SeedLot | None:
+    try:
+        key = UUID(public_id)
+    except ValueError:
+        return None
+    return SeedLot.objects.filter(network=network_id, public_id=key).select_related("harvest__donor").first()
+
+
 def request_of(project: MeadowProject, plan: PlanVersion, today: date) -> EstimateRequest:
     """The request of a project's forecast: its own random seed, its network's world, as of today.
 
@@ -73,7 +115,7 @@ def request_of(project: MeadowProject, plan: PlanVersion, today: date) -> Estima
     return services.read_estimate(
         {
             "site": site_facts(project.site, today),
-            "plan": orjson.loads(plan.plan),
+            "plan": with_contents(project.network_id, orjson.loads(plan.plan), today),
             "random_seed": services.random_seed_of(project.public_id),
             "world_seed": project.network.world_seed,
             "as_of": today.isoformat(),

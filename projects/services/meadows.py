@@ -25,7 +25,7 @@ from projects.rules import meadows as rules
 from projects.rules.access import Actor, demand, visible_projects, visible_sites
 from projects.rules.jobs import JobRefused
 from projects.rules.permissions import obstacles
-from projects.selectors.model_inputs import request_of
+from projects.selectors.model_inputs import request_of, with_contents
 from projects.selectors.sites import permissions_held
 from projects.services.audit import record, snapshot
 from projects.services.base import found, save_changed, save_new, touched, unchanged_since
@@ -111,7 +111,8 @@ def plan_create(
 def _add_plan(actor: Actor, project: MeadowProject, plan: Plan, note: str, now: datetime) -> PlanVersion:
     """Check that a plan names what the tables know, and add it under the next number."""
     written = plan.model_dump(mode="json", exclude_unset=True)
-    services.read_estimate({"site": {"area_m2": project.site.area_dm2 / 100}, "plan": written})
+    filled = with_contents(project.network_id, written, timezone.localdate(now))
+    services.read_estimate({"site": {"area_m2": project.site.area_dm2 / 100}, "plan": filled})
     row = _next_plan(actor, project, plan, note, now)
     row.full_clean(validate_unique=False, validate_constraints=False)
     row.save()

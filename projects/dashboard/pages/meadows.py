@@ -74,8 +74,9 @@ def plan_words(plan: Plan) -> list[str]:
         found.append(f"Before sowing: {work}." if work else "No preparation: sown into what is there.")
     if plan.seed:
         seed = labels["mixes"] | labels["taxa"]
+        own = "the network’s own seed"
         told = [
-            f"{words.weight(item.kg, 3)} of {words.lowered(seed.get(item.mix or item.taxon or '', ''))}"
+            f"{words.weight(item.kg, 3)} of {words.lowered(seed.get(item.mix or item.taxon or '', own))}"
             for item in plan.seed
         ]
         found.append(f"Seed: {words.listed(told)}.")
