@@ -277,3 +277,8 @@ def taxon_row(key: str) -> dict[str, str] | None:
     """The table's row on one plant, or None where it has none."""
     row = parameters().nouns["taxa"].get(key)
     return dict(row) if row else None
+
+
+def cautions() -> list[dict[str, str]]:
+    """The table of cautions, which defer to local rules and licensed practice."""
+    return [dict(row) for row in parameters().nouns["cautions"].values()]

@@ -409,3 +409,44 @@ class Course(models.TextChoices):
     ON_COURSE = "on_course", "On course"
     BEHIND = "behind", "Behind its forecast"
     UNKNOWN = "unknown", "Not known"
+
+
+class KitKind(models.TextChoices):
+    """What a network lends."""
+
+    SCARIFIER = "scarifier", "Scarifier"
+    HARROW = "harrow", "Harrow"
+    BRUSH_HARVESTER = "brush_harvester", "Brush harvester"
+    BRUSHCUTTER = "brushcutter", "Brushcutter or strimmer"
+    MOWER = "mower", "Mower"
+    SPREADER = "spreader", "Spreader or seed drill"
+    TRAILER = "trailer", "Trailer"
+    CLEANING = "cleaning", "Sieves and seed cleaning"
+    HAND_TOOLS = "hand_tools", "Hand tools"
+    OTHER = "other", "Something else"
+
+
+class KitState(models.TextChoices):
+    """How far a booking has come."""
+
+    ASKED = "asked", "Asked for"
+    AGREED = "agreed", "Agreed"
+    OUT = "out", "With the group"
+    BACK = "back", "Back again"
+    REFUSED = "refused", "Not agreed"
+    CANCELLED = "cancelled", "Cancelled"
+
+
+class KitWay(models.TextChoices):
+    """Which way an item is handed."""
+
+    OUT = "out", "Out to the group"
+    BACK = "back", "Back to the network"
+
+
+class KitCondition(models.TextChoices):
+    """How an item is when it changes hands."""
+
+    GOOD = "good", "In order"
+    WORN = "worn", "Works, but worn"
+    FAULTY = "faulty", "Something is wrong with it"

@@ -26,6 +26,7 @@ from projects.models.groups import Group, Membership
 from projects.models.handovers import Handover
 from projects.models.harvests import Harvest
 from projects.models.jobs import Job
+from projects.models.kit import KitBooking, KitFault, KitHalfDay, KitHandOver, KitItem, KitShowing
 from projects.models.lots import GerminationTest, LotCount, LotPart, SeedEntry, SeedLot, SeedPromise
 from projects.models.meadows import Forecast, MeadowProject, PlanVersion, StageChange
 from projects.models.networks import District, Network, NetworkMembership, ShieldedTaxon, Village
@@ -81,6 +82,12 @@ __all__ = [
     "Interest",
     "Invitation",
     "Job",
+    "KitBooking",
+    "KitFault",
+    "KitHalfDay",
+    "KitHandOver",
+    "KitItem",
+    "KitShowing",
     "LotCount",
     "LotPart",
     "MeadowProject",

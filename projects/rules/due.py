@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 from typing import Any, Final
 
-from projects.choices import Need, PermissionState, ReturnState, Stage, Work
+from projects.choices import KitState, Need, PermissionState, ReturnState, Stage, Work
 from projects.rules.meadows import GROWING
 from projects.rules.permissions import SOON
 from projects.rules.returns import LATE_AFTER, expected, late
@@ -81,6 +81,19 @@ class ReturnFact:
 
 
 @dataclass(frozen=True)
+class KitFact:
+    """What matters of one booking of kit."""
+
+    item: str
+    state: str
+    #: when, in words
+    when: str
+    first_on: date
+    last_on: date
+    to_be_shown: bool = False
+
+
+@dataclass(frozen=True)
 class ProjectFact:
     """What matters of one project."""
 
@@ -95,6 +108,8 @@ class ProjectFact:
     sown_on: date | None = None
     #: of this year and the last
     returns: Sequence[ReturnFact] = ()
+    #: bookings that hold half-days
+    kit: Sequence[KitFact] = ()
 
 
 def entries_of(calendar: Iterable[Mapping[str, Any]]) -> list[Entry]:
@@ -190,6 +205,8 @@ def _in_project(project: ProjectFact, today: date) -> Iterator[Due]:
         yield from _first_cuts(project, today)
         yield from _yearly(project, today)
     yield from _returns(project, today)
+    for booking in project.kit:
+        yield from _kit(booking, today)
 
 
 def _work(project: ProjectFact, kinds: frozenset[str], code: str, what: str, today: date) -> Iterator[Due]:
@@ -264,6 +281,24 @@ def _returns(project: ProjectFact, today: date) -> Iterator[Due]:
         if one.names:
             what = "A name is" if one.names == 1 else f"{one.names} names are"
             yield Due("return_names", f"{what} to settle in the return of {one.year}.")
+
+
+def _kit(booking: KitFact, today: date) -> Iterator[Due]:
+    """Kit to be agreed, fetched and brought back."""
+    gone_by = booking.last_on < today
+    match booking.state:
+        case KitState.ASKED if not gone_by:
+            text = f"{booking.item} is asked for {booking.when}; nobody has agreed yet."
+            yield Due("kit_asked", text, Whose.NETWORK, by=booking.first_on)
+        case KitState.ASKED | KitState.AGREED if gone_by:
+            text = f"{booking.item} was booked {booking.when} and not handed out; cancel it, or book again."
+            yield Due("kit_not_fetched", text, by=booking.last_on, late=True)
+        case KitState.AGREED if booking.first_on - today <= AHEAD:
+            shown = " You are shown it then." if booking.to_be_shown else ""
+            yield Due("kit_fetch", f"{booking.item} is yours {booking.when}.{shown}", by=booking.first_on)
+        case KitState.OUT:
+            text = f"Bring {booking.item} back by {_day(booking.last_on)}."
+            yield Due("kit_back", text, by=booking.last_on, late=gone_by)
 
 
 def _was_done(days: Iterable[date], on: date) -> bool:

@@ -18,6 +18,7 @@ from projects.choices import GroupRole
 from projects.models import (
     Forecast,
     Group,
+    KitBooking,
     MeadowProject,
     Membership,
     Network,
@@ -29,8 +30,10 @@ from projects.models import (
 )
 from projects.rules import due as rules
 from projects.rules.access import Actor, demand, visible_inner
-from projects.rules.due import Due, Entry, PermissionFact, ProjectFact, ReturnFact
+from projects.rules.due import Due, Entry, KitFact, PermissionFact, ProjectFact, ReturnFact
+from projects.rules.kit import HOLDING
 from projects.rules.meadows import LIVE
+from projects.selectors.kit import span_of
 from projects.selectors.returns import waiting_in
 from projects.selectors.sites import label_of
 
@@ -105,7 +108,8 @@ def _due(sites: QuerySet[Site], today: date) -> list[DueHere]:
     )
     done = _done(rows, today)
     told = _told(rows, today)
-    found = [here for site in rows for here in _on_site(site, done, told, today)]
+    kit = _kit(rows)
+    found = [here for site in rows for here in _on_site(site, done, told, kit, today)]
     by_due = {id(here.due): here for here in found}
     return [by_due[id(due)] for due in rules.in_order(here.due for here in found)]
 
@@ -134,8 +138,22 @@ def _told(sites: Iterable[Site], today: date) -> dict[int, list[ReturnFact]]:
     return found
 
 
+def _kit(sites: Iterable[Site]) -> dict[int, list[KitFact]]:
+    """Bookings that hold half-days, by project."""
+    rows = KitBooking.objects.filter(project__site__in=[site.pk for site in sites], state__in=HOLDING)
+    found: dict[int, list[KitFact]] = defaultdict(list)
+    for row in rows.select_related("item").order_by("first_on", "first_half", "pk"):
+        fact = KitFact(row.item.name, row.state, str(span_of(row)), row.first_on, row.last_on, row.to_be_shown)
+        found[row.project_id].append(fact)
+    return found
+
+
 def _on_site(
-    site: Site, done: dict[int, dict[str, list[date]]], told: dict[int, list[ReturnFact]], today: date
+    site: Site,
+    done: dict[int, dict[str, list[date]]],
+    told: dict[int, list[ReturnFact]],
+    kit: dict[int, list[KitFact]],
+    today: date,
 ) -> list[DueHere]:
     projects = list(site.projects.all())
     live = [project for project in projects if project.stage in LIVE]
@@ -161,6 +179,7 @@ def _on_site(
             done=done.get(project.pk, {}),
             sown_on=project.sown_on,
             returns=told.get(project.pk, ()),
+            kit=kit.get(project.pk, ()),
         )
         found += [DueHere(due, site, project) for due in rules.due_in_project(fact, today)]
     return found

@@ -25,6 +25,7 @@ from projects.models import (
     Group,
     Invitation,
     Job,
+    KitShowing,
     Membership,
     Network,
     NetworkMembership,
@@ -323,6 +324,7 @@ def account_erase(*, actor: Actor, password: str, word: str, caller: str, now: d
         RememberedAnswer.objects.filter(user=user).delete()
         Job.objects.filter(actor=user).update(actor_label=A_PERSON_WHO_HAS_LEFT)
         ReturnPhoto.objects.filter(created_by=user).update(created_by=None)
+        KitShowing.objects.filter(user=user).delete()
         tries.forget("name", email)
         tries.forget("letter", email)
         _end_sessions(user)

@@ -30,6 +30,7 @@ CONSTRAINTS: Final = {
     "site_net_area_within_area": (
         "/net_area_m2", "out_of_range", "The area to become meadow is larger than the whole area."
     ),
+    "kit_name_once_per_network": ("/name", "taken", "The network lends something of this name already."),
     "zone_name_once_per_site": ("/zones", "taken", "Two zones have the same name."),
     "permission_once_per_site": ("/label", "taken", "This permission is on the list already."),
     "permission_answer_has_a_day": (

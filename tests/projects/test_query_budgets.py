@@ -32,6 +32,8 @@ from projects.models import (
     GrantRound,
     Group,
     Interest,
+    KitBooking,
+    KitItem,
     MoneyReturned,
     NetworkMembership,
     OutcomeReturn,
@@ -111,6 +113,14 @@ def grow(county, rows):
             asked=WorkNew(on=NOW.date(), what="cut", heads=1, person_hours=1.0),
             now=now,
         )
+        item = KitItem.objects.create(
+            network=county.network, name=f"Harrow {number}", kind="harrow", village=county.villages["Gullhaven"],
+            created_at=now,
+        )  # fmt: skip
+        KitBooking.objects.create(
+            item=item, network=county.network, group=group, project=paddock, first_on=now.date(), first_half=0,
+            last_on=now.date(), last_half=1, created_at=now,
+        )  # fmt: skip
         Group.objects.create(network=county.network, name=f"Group {number}", created_at=now)
         join(person(f"Person {number}"), group)
         job_create(
@@ -143,11 +153,15 @@ def addresses(county):
         "v1-returns": {}, **dict.fromkeys(("v1-return", "v1-return-versions", "v1-return-result"), of_return),
         "v1-return-photos": of_return, "v1-project-photos": of_project, "v1-project-handovers": of_project,
         "v1-group-handovers": {"public_id": group.public_id},
+        "v1-network-kit": {"public_id": network.public_id}, "v1-project-kit": of_project,
+        "v1-project-calendar": of_project,
     }  # fmt: skip
     pages = {
         "project": {"project_id": project.public_id}, "county-returns": {"slug": network.slug},
         "return": {"return_id": outcome.public_id}, "return-names": {"return_id": outcome.public_id},
         "project-photos": {"project_id": project.public_id}, "group-handovers": {"group_id": group.public_id},
+        "county-kit": {"slug": network.slug}, "county-kit-calendar": {"slug": network.slug},
+        "group-kit": {"group_id": group.public_id},
     }  # fmt: skip
     return [{name: reverse(name, kwargs=kwargs) for name, kwargs in every.items()} for every in (api, pages)]
 

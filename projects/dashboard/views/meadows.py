@@ -41,6 +41,7 @@ from projects.errors import NotFound
 from projects.models import MeadowProject, PlanVersion, WorkEntry
 from projects.rules.access import demand, may
 from projects.rules.permissions import obstacles
+from projects.selectors.calendar import booked_lines
 from projects.selectors.due import due_of_project
 from projects.selectors.meadows import (
     diary_of,
@@ -143,6 +144,7 @@ class ProjectView(OfProject):
             "held": ForecastLine(held, True) if held else None,
             "latest": ForecastLine(latest, False) if latest and latest.pk != project.baseline_id else None,
             "forecast_count": len(rows),
+            "booked": booked_lines(self.actor, project),
             "diary_finding": diary_finding(totals, heads),
             "totals": totals,
             "lines": [DiaryLine(entry) for entry in diary_of(self.actor, project)[:5]],

@@ -34,6 +34,11 @@ from projects.models import (
     Decision,
     GrantRound,
     Job,
+    KitBooking,
+    KitFault,
+    KitHalfDay,
+    KitItem,
+    KitShowing,
     Membership,
     OtherFunding,
     PaymentRequest,
@@ -68,6 +73,8 @@ LEADS = frozenset({"lead", "coordinator"})
 COORDINATOR = frozenset({"coordinator"})
 OPERATOR = frozenset({"operator"})
 SIGNED_IN = ALL - {"public"}
+#: whoever belongs to a group of the network, and its coordinators
+IN_NETWORK = OWN | {"other_lead"}
 LEAD = frozenset({"lead"})
 FUND = frozenset({"fund_manager"})
 ASSESSOR = frozenset({"assessor"})
@@ -227,6 +234,23 @@ TABLE = {
     ("v1-project-handovers", "GET"): (OWN, 404),
     ("v1-project-handovers", "POST"): (LEADS, 404),
     ("v1-handover", "GET"): (OWN, 404),
+    ("v1-network-kit", "GET"): (IN_NETWORK, 403),
+    ("v1-network-kit", "POST"): (COORDINATOR, 403),
+    ("v1-kit-item", "GET"): (IN_NETWORK, 404),
+    ("v1-kit-item", "PATCH"): (COORDINATOR, 404),
+    ("v1-kit-days", "GET"): (IN_NETWORK, 404),
+    ("v1-kit-taken", "GET"): (IN_NETWORK, 404),
+    ("v1-kit-showings", "GET"): (IN_NETWORK, 404),
+    ("v1-kit-showings", "POST"): (COORDINATOR, 404),
+    ("v1-kit-showing", "DELETE"): (COORDINATOR, 404),
+    ("v1-kit-faults", "GET"): (IN_NETWORK, 404),
+    ("v1-kit-faults", "POST"): (IN_NETWORK, 404),
+    ("v1-kit-fault-mend", "POST"): (COORDINATOR, 404),
+    ("v1-project-kit", "GET"): (OWN, 404),
+    ("v1-project-kit", "POST"): (OWN, 404),
+    ("v1-kit-booking", "GET"): (OWN, 404),
+    ("v1-kit-booking-moves", "POST"): (COORDINATOR, 404),
+    ("v1-project-calendar", "GET"): (OWN, 404),
     ("v1-jobs", "GET"): (ALL, None),
     ("v1-job", "GET"): (COORDINATOR | OPERATOR, 404),
     ("v1-job-restart", "POST"): (COORDINATOR | OPERATOR, 404),
@@ -261,7 +285,14 @@ TOLD_403 = {
     ("v1-money-back", "POST"): OWN | STAFF,
     ("v1-payment-moves", "POST"): OWN | STAFF,
     ("v1-change-moves", "POST"): OWN | STAFF,
-}
+    **dict.fromkeys(
+        [
+            ("v1-kit-item", "PATCH"), ("v1-kit-showings", "POST"), ("v1-kit-showing", "DELETE"),
+            ("v1-kit-fault-mend", "POST"),
+        ],
+        IN_NETWORK,
+    ),
+}  # fmt: skip
 
 
 def routes(patterns=None, prefix=""):
@@ -351,6 +382,7 @@ class Scene:
         self.shielded = ShieldedTaxon.objects.create(
             network=county.network, taxon="orchis_mascula", side_m=10_000, **now
         )
+        self.kit, self.booking, self.fault, self.showing = kit_of(county, self.project)
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
@@ -381,6 +413,11 @@ class Scene:
             "v1-network-darwin-core": self.county.network, "v1-shielded-taxa": self.county.network,
             "v1-shielded-taxon": self.shielded, "v1-return-records": self.outcome, "v1-return-facts": self.outcome,
             "v1-return-darwin-core": self.outcome,
+            "v1-network-kit": self.county.network, "v1-kit-item": self.kit,
+            "v1-kit-days": self.kit, "v1-kit-taken": self.kit, "v1-kit-showings": self.kit,
+            "v1-kit-showing": self.showing, "v1-kit-faults": self.kit, "v1-kit-fault-mend": self.fault,
+            "v1-project-kit": self.project, "v1-kit-booking": self.booking, "v1-kit-booking-moves": self.booking,
+            "v1-project-calendar": self.project,
             **self.grants.things(),
         }  # fmt: skip
         if name == "v1-reference-table":
@@ -432,6 +469,16 @@ class Scene:
             ("v1-return-photos", "POST"): Form(
                 photo=named(jpeg(colour="red")), taken_on=day, point="by the gate", caption="Red", agreed="true"
             ),
+            ("v1-network-kit", "POST"): {"name": "Rake", "kind": "hand_tools"},
+            ("v1-kit-item", "PATCH"): {"note": "Oiled."},
+            ("v1-kit-showings", "POST"): {"user_id": str(self.county.lead.public_id), "shown_on": day},
+            ("v1-kit-faults", "POST"): {"what": "A tine is bent.", "found_on": day},
+            ("v1-kit-fault-mend", "POST"): {"mended_on": timezone.localdate().isoformat()},
+            ("v1-project-kit", "POST"): {
+                "item_id": str(self.kit.public_id),
+                "first_on": (timezone.localdate() + timedelta(days=60)).isoformat(),
+            },
+            ("v1-kit-booking-moves", "POST"): {"to": "agreed"},
             ("v1-group-handovers", "POST"): {"things": "In the barn."},
             ("v1-project-handovers", "POST"): {"went_wrong": "The cut came late."},
             **self.grants.bodies(self),
@@ -557,6 +604,22 @@ class RoundsAndBids:
             ("v1-payment-moves", "POST"): {"to": "refused", "comment": "Not yet."},
             ("v1-change-moves", "POST"): {"to": "refused", "comment": "Not yet."},
         }  # fmt: skip
+
+
+def kit_of(county, project):
+    """Something that is lent, with a booking for the private garden, a fault and somebody who was shown it."""
+    times = {"created_at": NOW, "updated_at": NOW}
+    kit = KitItem.objects.create(network=county.network, name="Scarifier", kind="scarifier", **times)
+    on = timezone.localdate() + timedelta(days=30)
+    booking = KitBooking.objects.create(
+        item=kit, network=county.network, group=project.group, project=project, first_on=on, first_half=0, last_on=on,
+        last_half=1, **times,
+    )  # fmt: skip
+    KitHalfDay.objects.create(item=kit, booking=booking, on=on, half=0)
+    KitHalfDay.objects.create(item=kit, booking=booking, on=on, half=1)
+    fault = KitFault.objects.create(item=kit, what="A belt slips.", found_on=NOW.date(), **times)
+    showing = KitShowing.objects.create(item=kit, user=county.member, shown_on=NOW.date(), **times)
+    return kit, booking, fault, showing
 
 
 def everything():

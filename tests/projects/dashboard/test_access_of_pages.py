@@ -11,6 +11,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from tests.projects.api.test_access_of_routes import (
     ALL,
     COORDINATOR,
+    IN_NETWORK,
     LEADS,
     OPERATOR,
     OWN,
@@ -99,8 +100,22 @@ TABLE = {
     "group-handovers": (OWN, None, 403),
     "project-hand-over": (LEADS, LEADS, 404),
     "handover": (OWN, None, 404),
+    "county-kit": (IN_NETWORK, None, 403),
+    "county-kit-calendar": (IN_NETWORK, None, 403),
+    "kit-new": (COORDINATOR, COORDINATOR, 403),
+    "kit-item": (IN_NETWORK, None, 404),
+    "kit-edit": (COORDINATOR, COORDINATOR, 404),
+    "kit-book": (IN_NETWORK, IN_NETWORK, 404),
+    "kit-fault": (IN_NETWORK, IN_NETWORK, 404),
+    "kit-mend": (None, COORDINATOR, 404),
+    "kit-shown": (COORDINATOR, COORDINATOR, 404),
+    "group-kit": (OWN, None, 403),
+    "kit-booking": (OWN, COORDINATOR, 404),
+    "kit-cancel": (LEADS, LEADS, 404),
     "job": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 404),
 }
+#: pages about what a network keeps for all its groups
+OF_THE_POOL = {name for name in TABLE if name.startswith("kit-") and name not in {"kit-booking", "kit-cancel"}}
 #: pages about whoever looks at them, or about a secret; they have tests of their own
 OF_ONESELF = {
     "sign-in", "password-forgotten", "new-password", "sign-out", "account", "account-name", "account-email",
@@ -130,7 +145,8 @@ def addresses(scene):
         "forecast_id": scene.forecast.public_id, "entry_id": scene.work.public_id, "job_id": scene.job.public_id,
         "return_id": scene.outcome.public_id, "question_id": scene.question.public_id,
         "upload_id": scene.upload.public_id, "photo_id": scene.photo.public_id, "size": "small",
-        "handover_id": scene.handover.public_id,
+        "handover_id": scene.handover.public_id, "item_id": scene.kit.public_id, "booking_id": scene.booking.public_id,
+        "fault_id": scene.fault.public_id,
         "name": "prices", "code": "not_found", "year": NOW.year,
     }  # fmt: skip
     found = {}
@@ -166,7 +182,8 @@ def test_every_role_at_every_page():
                     expected = {302}
                 else:
                     # somebody of the group sees the thing and may not do this
-                    expected = {403} if role in OWN and name != "job" else {denied or 302}
+                    inside = OWN | IN_NETWORK if name in OF_THE_POOL else OWN
+                    expected = {403} if role in inside and name != "job" else {denied or 302}
                 if answer.status_code not in expected:
                     wrong.append((name, role, answer.status_code, expected))
                 if role not in OWN and any(word in answer.text and word not in path for word in secrets):

@@ -49,6 +49,7 @@ READS = {
     "award.read", "photo.read", "handover.read", "aggregate.read", "aggregate.read_exact",
     "donor.read", "owner.read", "harvest.read", "lot.read",
     "seed_promise.read", "seed_blend.read", "record.read",
+    "kit.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -64,6 +65,7 @@ WRITES = {
     "photo.send", "photo.withdraw", "handover.write", "aggregate.freeze",
     "donor.change", "harvest.add", "harvest.allow", "lot.create",
     "lot.change", "lot.move", "lot.count", "seed_promise.make", "seed_promise.sow",
+    "kit.change", "kit.show", "kit.book", "kit.decide", "kit.cancel", "kit.hand_over", "kit.fault", "kit.mend",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
 OPEN = {
