@@ -40,6 +40,7 @@ TITLES: Final = {
     "survey_values": "What is taken when a survey is judged",
     "sack_values": "What is taken when seed in a sack is counted",
     "harvest_values": "What is taken when seed is harvested from a meadow",
+    "share_out_values": "What is taken when seed is shared out over a county",
     "taxa": "Plants",
     "taxon_names": "Other names of plants",
     "mixes": "Seed mixes",

@@ -34,6 +34,7 @@ NUMBER_TABLES: Final[dict[str, tuple[str, ...]]] = {
     "machine_values": (), "prices": PACK_COLUMNS, "in_kind_rates": (), "rates": (), "establishment": (),
     "site_values": (), "regimes": (), "planning": (), "british_ellenberg": (), "survey_values": (), "sack_values": (),
     "harvest_values": (),
+    "share_out_values": (),
     "cover_scales": ("class_words", "low_end"), "sward_rules": RULE_COLUMNS, "condition_rules": RULE_COLUMNS,
 }  # fmt: skip
 NOUN_TABLES: Final[dict[str, tuple[str, ...]]] = {

@@ -18,6 +18,7 @@ UNITS: Final[dict[str, str]] = {
     "kg": "kilograms",
     "t": "tonnes",
     "m": "metres",
+    "km": "kilometres",
     "m2": "square metres",
     "m3": "cubic metres",
     "ha": "hectares",

@@ -29,3 +29,9 @@ def test_the_benchmark_of_the_choice_of_bids_runs_to_the_end(tmp_path: Path) -> 
     printed = run_small("tests.benchmarks.portfolio", tmp_path)
     for words in ("round 1, every limit", "worst fifth of the worlds", "the whole answer"):
         assert words in printed
+
+
+def test_the_benchmark_of_sharing_seed_out_runs_to_the_end(tmp_path: Path) -> None:
+    printed = run_small("tests.benchmarks.share_out", tmp_path)
+    for words in ("county 1, ", "of one core), ", "first come, nearest first: "):
+        assert words in printed
