@@ -21,6 +21,7 @@ from modelling.core.units import G_PER_KG, M_PER_KM
 from modelling.errors import FieldError, RequestRefused
 
 TABLE: Final = "share_out_values"
+HARVESTS: Final = "harvest_values"
 FAIR: Final = "fair"
 OUT_OF_REACH: Final = "out_of_reach"
 HABITAT: Final = "habitat"
@@ -143,8 +144,8 @@ class Parts:
         asked = self.donor[donor]
         if asked.last_harvest_year is None:
             return None
-        rest = int(self.usual(asked.rest_years, "donor", "rest_years"))
-        free = asked.last_harvest_year + rest + 1
+        rest = self.parameters.value(HARVESTS, "donor", "rest") if asked.rest_years is None else asked.rest_years
+        free = asked.last_harvest_year + int(rest) + 1
         return free if self.question.year < free and asked.last_harvest_year != self.question.year else None
 
     def allowed_mg(self, donor: str) -> int:
@@ -152,7 +153,9 @@ class Parts:
         asked = self.donor[donor]
         if self.rests_until(donor) is not None:
             return 0
-        share = self.usual(asked.allowed_share, "donor", "allowed_share")
+        # where nothing was agreed, the lower end of what is usual
+        usual = self.parameters.number(HARVESTS, "donor", "most_of_area").low or 0.0
+        share = usual if asked.allowed_share is None else asked.allowed_share
         return max(int(asked.whole_mg * share) - asked.taken_mg, 0)
 
     # ---------------------------------------------------------------- the core's question
