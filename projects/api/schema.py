@@ -63,10 +63,12 @@ _PROBLEM: dict[str, Any] = {
 
 
 _REF = "#/components/schemas/{model}"
+#: what is charged by its cost though it is read
+CHARGED = "/api/v1/aggregates/"
 #: tags of what belongs to somebody
 NOUNS = frozenset(
     {"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "uploads", "jobs", "audit"}
-    | {"rounds", "bids", "awards"}
+    | {"rounds", "bids", "awards", "aggregates"}
 )
 
 
@@ -140,6 +142,8 @@ def _statuses(path: str, method: str, operation: dict[str, Any]) -> set[int]:
         # what may be seen may still not be done
         statuses |= {403, 404} | ({409} if method != "get" else set())
     elif method == "post":
+        statuses.add(429)
+    if path == CHARGED:
         statuses.add(429)
     named = {parameter["name"]: parameter.get("required", False) for parameter in operation.get("parameters", ())}
     if "If-Match" in named:

@@ -101,3 +101,10 @@ class MembershipChange(Strict):
     """A new role in the group."""
 
     role: Role
+
+
+class PrivateYearNew(Strict):
+    """A year of which it is to be told how many private sites had a meadow."""
+
+    year: Annotated[int, Field(ge=2000, le=2100)]
+    """One that is over; it is told once and stays."""

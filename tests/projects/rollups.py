@@ -8,8 +8,9 @@ from modelling.reading import read_as
 from projects.contracts.meadows import ProjectNew
 from projects.contracts.returns import ReturnNew
 from projects.contracts.sites import Place, SiteNew
-from projects.models import MeadowProject
+from projects.models import Award, Bid, Decision, FundedProject, GrantRound, Group, MeadowProject
 from projects.services import meadows, returns, sites
+from tests.projects.county import join
 
 #: three summers after the county's meadows were sown
 LATER = datetime(2029, 12, 1, 10, 0, tzinfo=ZoneInfo("Europe/London"))
@@ -102,7 +103,8 @@ def drawn(county, seed, meadow_count=6):
     """Meadows of both groups with returns of two or three years each, some missing, some private."""
     dice = Dice(str(seed))
     for number in range(meadow_count):
-        whose = dice.choice([("lead", "Gullhaven Meadow Makers"), ("neighbour", "Brackwater Verges")])
+        leads = ("lead", "neighbour", "stranger")
+        whose = dice.choice(list(zip(leads, county.groups, strict=False)))
         name = f"Drawn {seed} {number}"
         meadow(
             county, name, f"{dice.choice([2025, 2026])}-0{dice.choice([4, 9])}-01", who=whose[0], group=whose[1],
@@ -114,3 +116,34 @@ def drawn(county, seed, meadow_count=6):
             if dice.random() < 0.7:
                 send(county, name, year, who=whose[0], agreed=dice.random() < 0.85, **answer(dice, year))
     return county
+
+
+def third_group(county):
+    """A third group, led by the stranger: of so many, money and people are told to everybody."""
+    group = Group.objects.create(network=county.network, name="Marram Friends")
+    join(county.stranger, group, "lead")
+    county.groups[group.name] = group
+    return group
+
+
+def granted(county, project, funders):
+    """Accepted grants of these funders for a project; the rows are set, since how they came about is nothing here."""
+    times = {"created_at": LATER, "updated_at": LATER}
+    day = LATER.date()
+    for funder in funders:
+        round = GrantRound.objects.create(
+            network=county.network, name=f"Round of {funder}", funder=funder, pot_pence=1000, committed_pence=100,
+            opens_at=LATER.replace(year=2026), closes_at=LATER.replace(year=2027), starts_earliest_on=day,
+            longest_months=24, state="settled", **times,
+        )  # fmt: skip
+        bid = Bid.objects.create(
+            network=county.network, round=round, group=project.group, title=f"Bid to {funder}", **times
+        )
+        decision = Decision.objects.create(
+            bid=bid, number=1, kind="full", amount_pence=100, state="published", published_at=LATER, **times
+        )
+        award = Award.objects.create(
+            round=round, group=project.group, bid=bid, decision=decision, amount_pence=100, committed_pence=100,
+            accept_by=day, starts_on=day, ends_on=day, report_due_on=day, state="accepted", accepted_at=LATER, **times,
+        )  # fmt: skip
+        FundedProject.objects.create(round=round, project=project, award=award)

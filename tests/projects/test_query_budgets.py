@@ -163,7 +163,9 @@ def addresses(county):
         "county-kit": {"slug": network.slug}, "county-kit-calendar": {"slug": network.slug},
         "group-kit": {"group_id": group.public_id},
     }  # fmt: skip
-    return [{name: reverse(name, kwargs=kwargs) for name, kwargs in every.items()} for every in (api, pages)]
+    found = [{name: reverse(name, kwargs=kwargs) for name, kwargs in every.items()} for every in (api, pages)]
+    found[0]["v1-aggregates"] = f"{reverse('v1-aggregates')}?network={network.public_id}&by=year,kind"
+    return found
 
 
 def counts(paths, caller):

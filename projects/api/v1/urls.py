@@ -8,6 +8,7 @@ from projects.api.base import ApiView
 from projects.api.docs import DocsView
 from projects.api.schema import SchemaView, SchemaYamlView
 from projects.api.v1.views import (
+    aggregates,
     audit,
     bids,
     decisions,
@@ -44,7 +45,8 @@ class IndexView(ApiView):
 # What the index names; each is the name of an address below, after "v1-".
 ENDPOINTS = [
     "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "returns", "uploads",
-    "rounds", "bids", "awards", "open-grants", "jobs", "audit", "me", "vocabularies", "reference", "schema", "docs",
+    "rounds", "bids", "awards", "open-grants", "jobs", "aggregates", "audit", "me", "vocabularies", "reference",
+    "schema", "docs",
 ]  # fmt: skip
 
 urlpatterns = [
@@ -63,6 +65,8 @@ urlpatterns = [
     ),
     path("networks/<uuid:public_id>/shielded-taxa/", records.ShieldedTaxaView.as_view(), name="v1-shielded-taxa"),
     path("shielded-taxa/<uuid:public_id>/", records.ShieldedTaxonView.as_view(), name="v1-shielded-taxon"),
+    path("networks/<uuid:public_id>/private-years/", aggregates.PrivateYearsView.as_view(), name="v1-private-years"),
+    path("aggregates/", aggregates.AggregatesView.as_view(), name="v1-aggregates"),
     path("groups/", networks.GroupsView.as_view(), name="v1-groups"),
     path("groups/<uuid:public_id>/", networks.GroupView.as_view(), name="v1-group"),
     path("groups/<uuid:public_id>/members/", networks.MembersView.as_view(), name="v1-members"),

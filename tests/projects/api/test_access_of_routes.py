@@ -251,6 +251,9 @@ TABLE = {
     ("v1-kit-booking", "GET"): (OWN, 404),
     ("v1-kit-booking-moves", "POST"): (COORDINATOR, 404),
     ("v1-project-calendar", "GET"): (OWN, 404),
+    ("v1-aggregates", "GET"): (ALL, None),
+    ("v1-private-years", "GET"): (ALL, None),
+    ("v1-private-years", "POST"): (COORDINATOR, 403),
     ("v1-jobs", "GET"): (ALL, None),
     ("v1-job", "GET"): (COORDINATOR | OPERATOR, 404),
     ("v1-job-restart", "POST"): (COORDINATOR | OPERATOR, 404),
@@ -392,7 +395,8 @@ class Scene:
         """Return what stands in a route's address."""
         things = {
             "v1-network": self.county.network, "v1-districts": self.county.network, "v1-villages": self.county.network,
-            "v1-network-forecasts": self.county.network, "v1-group": self.group, "v1-members": self.group,
+            "v1-private-years": self.county.network, "v1-network-forecasts": self.county.network,
+            "v1-group": self.group, "v1-members": self.group,
             "v1-group-forecasts": self.group, "v1-membership": self.membership, "v1-site": self.site,
             "v1-permissions": self.site, "v1-soil-tests": self.site, "v1-other-funding": self.site,
             "v1-permission": self.permission, "v1-soil-test": self.soil_test, "v1-other-funding-entry": self.money,
@@ -479,6 +483,7 @@ class Scene:
                 "first_on": (timezone.localdate() + timedelta(days=60)).isoformat(),
             },
             ("v1-kit-booking-moves", "POST"): {"to": "agreed"},
+            ("v1-private-years", "POST"): {"year": NOW.year - 2},
             ("v1-group-handovers", "POST"): {"things": "In the barn."},
             ("v1-project-handovers", "POST"): {"went_wrong": "The cut came late."},
             **self.grants.bodies(self),
@@ -658,6 +663,8 @@ def test_every_role_at_every_route():
     wrong = []
     for (name, method), (allowed, _) in TABLE.items():
         path = reverse(name, kwargs=scene.ids(name))
+        if name == "v1-aggregates":
+            path += f"?network={scene.county.network.public_id}"
         body = scene.body(name, method)
         for role, caller in scene.callers.items():
             needs_tag = method in {"PATCH", "DELETE"} or name == "v1-decision-publish"

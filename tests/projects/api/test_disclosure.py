@@ -13,6 +13,7 @@ from projects.contracts.meadows import ProjectNew, WorkNew
 from projects.contracts.returns import ReturnNew
 from projects.contracts.sites import Place, SiteChange, SiteNew, SoilTestNew
 from projects.models import Network
+from projects.rules.aggregates import GROUPINGS
 from projects.services import diary, meadows, returns, sites
 from tests.projects.api.caller import Caller
 from tests.projects.county import NOW, appoint, person, saltmere
@@ -52,7 +53,8 @@ def addresses(county):
             except NoReverseMatch:
                 continue
             found.append(path)
-    return found
+    figures = f"/api/v1/aggregates/?network={county.network.public_id}"
+    return [*found, figures, *(f"{figures}&by={by}" for by in GROUPINGS if by != "group")]
 
 
 def read_all(county, paths, clients):
