@@ -12,6 +12,7 @@ from modelling import wording
 from modelling.contracts import portfolio as contract
 from modelling.core import portfolio as core
 from modelling.core.distributions import Array
+from modelling.core.units import M2_PER_HA
 from modelling.errors import FieldError, RequestRefused
 
 SOLVER: Final = "HiGHS through scipy.optimize.milp"
@@ -20,6 +21,8 @@ SCORE: Final = "score"
 HECTARES: Final = "species-rich hectares"
 POINTS: Final = "points"
 _MG_PER_G: Final = 1000
+#: hectares below which ground is told in square metres
+_LEAST_HA: Final = 0.1
 _DIGITS: Final = 9
 
 
@@ -115,6 +118,7 @@ class _Choice:
             "not_chosen": [],
             "chances": [],
             "worlds_tried": 0,
+            "worlds_telling": 0,
         }
         if best is not None:
             out |= {
@@ -223,17 +227,19 @@ class _Choice:
         return out
 
     def chances(self) -> dict[str, Any]:
-        """In what share of worlds each bid is in that world's own best set; a world given up is left out."""
+        """In what share of the worlds that tell each bid is in the world's own best set; one given up is left out."""
         worlds = min(self.question.worlds_tried, self.chooser.goal.outcomes.shape[1])
         tried = [found for found in map(self.chooser.best_in_world, range(worlds)) if found is not None]
         if not tried or self.question.objective == SCORE:
-            return {"chances": [], "worlds_tried": 0}
-        shares = np.mean([found.chosen for found in tried], axis=0)
+            return {"chances": [], "worlds_tried": 0, "worlds_telling": 0}
+        # where nothing brings anything, no set is better than another
+        telling = [found.chosen for found in tried if found.value > 0]
+        shares = np.mean(telling, axis=0) if telling else np.zeros(self.chooser.n)
         rows = [
             {"id": bid.id, "in_best": round(float(share), _DIGITS)}
             for bid, share in zip(self.chooser.bids, shares, strict=True)
         ]
-        return {"chances": rows, "worlds_tried": len(tried)}
+        return {"chances": rows, "worlds_tried": len(tried), "worlds_telling": len(telling)}
 
     def not_chosen(self, best: core.Solution) -> list[dict[str, Any]]:
         left = [int(number) for number in np.flatnonzero(~best.chosen)]
@@ -274,10 +280,10 @@ class _Choice:
             return "The search was given up before it found a set."
         count, every = int(best.chosen.sum()), self.chooser.n
         goal = self.chooser.goal
-        brings = f"{wording.figure(self.value(best), 3)} {self.unit}"
+        brings = amount(self.value(best), self.unit)
         if goal.cautious:
             share = wording.figure(100 * goal.worst_share)
-            brings = f"{wording.figure(self.value(best), 3)} {self.unit} on average in the worst {share} % of worlds"
+            brings = f"{amount(self.value(best), self.unit)} on average in the worst {share} % of worlds"
         elif self.unit == HECTARES:
             brings += " to be expected"
         proof = "No other set brings more." if best.proven else "It is not proven that no other set brings more."
@@ -294,12 +300,19 @@ class _Choice:
         if cheaper:
             ways.append(f"{wording.pence(cheaper)} cheaper")
         if gain:
-            ways.append(f"better by {wording.figure(gain, 3)} {self.unit}")
+            ways.append(f"better by {amount(gain, self.unit)}")
         if cheaper == 0 or gain == 0:
             return f"{text} A set with it would be as good; ties go by id."
         if ways:
             text += f" It would be as good to take it if it were {' or '.join(ways)}."
         return text
+
+
+def amount(value: float, unit: str) -> str:
+    """A value in the unit of the objective; little ground is told in square metres."""
+    if unit == HECTARES and 0 < value < _LEAST_HA:
+        return f"{wording.figure(value * M2_PER_HA, 3)} species-rich m²"
+    return f"{wording.figure(value, 3)} {unit}"
 
 
 def _passed(over: core.Over) -> str:

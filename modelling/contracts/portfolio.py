@@ -161,7 +161,7 @@ class PinCost(Answer):
 
 
 class BidChance(Answer):
-    """In what share of the worlds tried one bid is in the set that is best in that world."""
+    """In what share of the worlds that tell anything one bid is in the set that is best in that world."""
 
     id: str
     in_best: float
@@ -211,3 +211,5 @@ class PortfolioAnswer(Answer):
     chances: list[BidChance]
     """By id; empty for the objective `score`, which has no worlds."""
     worlds_tried: int
+    worlds_telling: int
+    """Of these, worlds in which anything can be brought at all; the chances are of them."""

@@ -15,13 +15,17 @@ from django.utils.safestring import SafeString, mark_safe
 from projects.dashboard.words import MONTHS, figure
 
 NARROW, WIDE = 360, 720
+CLAIMED = "claimed"  # In a legend: the lozenge of what is claimed.
 LINE = 17  # Height of a line of text at 13 px.
 _CHARACTER, _BOLD = 6.6, 7.8  # Width of an average character at 13 px, on the generous side.
 
 
 @dataclass(frozen=True)
 class Bar:
-    """A range with its middle, if it has one: one line of a bar chart. `shown` is what is written beside it."""
+    """A range with its middle, if it has one: one line of a bar chart. `shown` is what is written beside it.
+
+    `claimed` is laid over it as a lozenge.
+    """
 
     label: str
     low: float
@@ -29,6 +33,7 @@ class Bar:
     high: float
     shown: str
     tone: str = "a"
+    claimed: float | None = None
 
 
 @dataclass(frozen=True)
@@ -158,7 +163,7 @@ def bars(
     legend: Mapping[str, str] | None = None,
 ) -> SafeString:
     """Return one ranged bar per row, from `low` to `high`, with a stroke at `middle`."""
-    marks = ticks(max((row.high for row in rows), default=0.0))
+    marks = ticks(max((max(row.high, row.claimed or 0.0) for row in rows), default=0.0))
     description = ". ".join(f"{row.label}: {row.shown}" for row in rows)
 
     def draw(width: int) -> tuple[float, list[SafeString]]:
@@ -169,7 +174,9 @@ def bars(
         y = 4.0
         for tone, words in (legend or {}).items():
             parts += [
-                element("rect", x=left, y=y + 2, width=26, height=12, class_=f"bar bar-{tone}"),
+                _lozenge(left + 13, y + 8)
+                if tone == CLAIMED
+                else element("rect", x=left, y=y + 2, width=26, height=12, class_=f"bar bar-{tone}"),
                 _text(left + 34, y + 13, words),
             ]
             y += LINE + 5
@@ -212,7 +219,13 @@ def _bar(row: Bar, left: float, middle: float, scale: float) -> list[SafeString]
     ]
     if row.middle is not None:
         drawn.append(_line(left + row.middle * scale, middle - 8, left + row.middle * scale, middle + 8, "middle"))
+    if row.claimed is not None:
+        drawn.append(_lozenge(left + row.claimed * scale, middle))
     return drawn
+
+
+def _lozenge(x: float, y: float) -> SafeString:
+    return _path([(x, y - 8), (x + 6, y), (x, y + 8), (x - 6, y)], "claimed", close=True)
 
 
 def fan(
@@ -490,5 +503,63 @@ def year(key: str, title: str, rows: Sequence[Stretch]) -> SafeString:
                 _text(x + step / 2, 14, MONTHS[month][: 3 if beside else 1], anchor="middle", class_="tick"),
             ]
         return y + 4, [*parts, _line(left, 20, width, 20, "ground"), *drawn]
+
+    return _both(key, title, description, draw)
+
+
+@dataclass(frozen=True)
+class Sum:
+    """One sum of money and the most it could buy; `open_` where that is not proven."""
+
+    pounds: float
+    value: float
+    open_: bool = False
+
+
+def frontier(
+    key: str, title: str, points: Sequence[Sum], *, y_title: str, x_title: str, write: Callable[[float], str]
+) -> SafeString:
+    """Return the best value at every sum: dots on stairs, since a sum buys what less buys until more is known.
+
+    An open dot is one where the best is not proven.
+    """
+    across, up = (ticks(max((getattr(point, name) for point in points), default=0.0)) for name in ("pounds", "value"))
+    description = "; ".join(f"{write(point.pounds)}: {figure(point.value, 3)}" for point in points)
+
+    def draw(width: int) -> tuple[float, list[SafeString]]:
+        left, right, tall = 44.0, width - 34.0, 260.0 if width == WIDE else 220.0
+        parts: list[SafeString] = []
+        y = 4.0
+        for line in wrap(y_title, width):
+            parts.append(_text(0, y + 12, line, class_="axis"))
+            y += LINE
+        top = y + 8
+        bottom = top + tall
+
+        def at(point: Sum) -> tuple[float, float]:
+            return (
+                left + point.pounds / across[-1] * (right - left),
+                bottom - point.value / up[-1] * tall,
+            )
+
+        for mark in up:
+            y_mark = bottom - mark / up[-1] * tall
+            parts += [
+                _line(left, y_mark, right, y_mark, "grid"),
+                _text(left - 6, y_mark + 4.5, figure(mark), anchor="end", class_="tick"),
+            ]
+        for mark in across:
+            x = left + mark / across[-1] * (right - left)
+            parts.append(_text(x, bottom + 16, write(mark), anchor="middle", class_="tick"))
+        stairs = [(left, bottom)]
+        for point in points:
+            x, y_at = at(point)
+            stairs += [(x, stairs[-1][1]), (x, y_at)]
+        parts.append(_path(stairs, "median"))
+        for point in points:
+            x, y_at = at(point)
+            parts.append(element("circle", cx=x, cy=y_at, r=4.5, class_="other-dot" if point.open_ else "walked-dot"))
+        parts.append(_text(left, bottom + 36, x_title, class_="axis"))
+        return bottom + 44, parts
 
     return _both(key, title, description, draw)

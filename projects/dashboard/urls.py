@@ -15,4 +15,5 @@ urlpatterns = [
     path("how-we-know/<slug:name>/", how_we_know.table, name="reference-table"),
     path("", include("projects.dashboard.account_urls")),
     path("", include("projects.dashboard.county_urls")),
+    path("fund/", include("projects.dashboard.fund_urls")),
 ]

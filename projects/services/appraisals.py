@@ -259,7 +259,7 @@ def appraisals_ask(*, actor: Actor, round_id: UUID, now: datetime) -> Job:
             raise WrongState("No bid was handed in.")
         job = job_create(
             kind=APPRAISALS,
-            payload={"submissions": _submissions(bids)},
+            payload={"round": str(round.public_id), "submissions": _submissions(bids)},
             actor_label="an appraisal of all bids",
             actor_id=actor.user_id,
             network=round.network,

@@ -162,9 +162,19 @@ def test_the_chance_of_being_in_the_best_set_counts_the_worlds_each_bid_wins():
     found = choose(question(BIDS), worlds)
     assert found["worlds_tried"] == 2
     assert {row["id"]: row["in_best"] for row in found["chances"]} == {"a": 0.5, "b": 0.5, "c": 0.5, "d": 0.0}
+    # a world in which nothing comes up tells nothing
+    barren = choose(question(BIDS), {key: [*values, 0.0] for key, values in worlds.items()})
+    assert (barren["worlds_tried"], barren["worlds_telling"]) == (3, 2)
+    assert barren["chances"] == found["chances"]
     # pins hold in every world
     held = choose(question([bid("a", 6_000, pinned="in"), *BIDS[1:]]), worlds)
     assert {row["id"]: row["in_best"] for row in held["chances"]} == {"a": 1.0, "b": 1.0, "c": 0.0, "d": 0.0}
+
+
+def test_little_ground_is_told_in_square_metres():
+    found = choose(question(BIDS), {key: [value / 1000 for value in values] for key, values in OUTCOMES.items()})
+    assert "brings 35 species-rich m² to be expected." in found["sentence"]
+    assert "better by 5 species-rich m²." in next(row for row in found["not_chosen"] if row["id"] == "c")["sentence"]
 
 
 def test_scores_know_no_worlds():

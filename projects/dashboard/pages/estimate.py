@@ -181,7 +181,7 @@ class EstimatePage:
         if not rows:
             return SafeString("")
         return charts.bars(
-            "cost", "Cash by line", rows, axis="Cash with VAT; the stroke is the mean", write=_axis_pounds
+            "cost", "Cash by line", rows, axis="Cash with VAT; the stroke is the mean", write=axis_pounds
         )
 
     # ---------------------------------------------------------------- what will grow
@@ -212,6 +212,10 @@ class EstimatePage:
 
     @cached_property
     def fan_chart(self) -> SafeString:
+        return self.fan("fan")
+
+    def fan(self, key: str) -> SafeString:
+        """The fan under a name of its own, for pages with several."""
         rows = [
             charts.FanYear(
                 label=str(kept["calendar_year"]),
@@ -227,7 +231,7 @@ class EstimatePage:
             for kept, usual in self.years
         ]
         return charts.fan(
-            "fan",
+            key,
             "Species in a square metre, summer by summer",
             rows,
             y_title=f"Species in {words.figure(self.answer['establishment']['quadrat_area_m2'])} m²",
@@ -479,5 +483,5 @@ def _month_after(month: tuple[int, int], count: int) -> tuple[int, int]:
     return year, index + 1
 
 
-def _axis_pounds(value: float) -> str:
+def axis_pounds(value: float) -> str:
     return f"£{words.figure(value)}"

@@ -9,7 +9,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils.functional import cached_property
 
-from projects.choices import GroupRole
+from projects.choices import GroupRole, NetworkRole
 from projects.dashboard.doors import Door, FormDoor
 from projects.dashboard.forms.base import ServiceForm
 from projects.dashboard.forms.groups import GroupChangeForm, group_initial
@@ -56,6 +56,9 @@ class HomeView(Door):
             "held": held,
             "networks": network_list(self.actor),
             "may_create": may(self.actor, "network.create"),
+            "reads_bids": any(
+                {NetworkRole.ASSESSOR, NetworkRole.FUND_MANAGER} & roles for roles in self.actor.networks.values()
+            ),
         }
         return self.show(request, context)
 

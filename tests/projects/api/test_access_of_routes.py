@@ -15,6 +15,7 @@ from django.db import connection, transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
+from modelling.contracts.portfolio import PortfolioAnswer
 from modelling.reading import read_as
 from projects.choices import GroupRole, NetworkRole
 from projects.contracts.handovers import HandoverNew
@@ -491,6 +492,16 @@ class Scene:
         return bodies.get((name, method))
 
 
+#: what a pot of nothing could buy
+CHOSEN = orjson.dumps(
+    PortfolioAnswer(
+        sentence="There is nothing to choose from.", objective="score", unit="points", feasible=True, infeasible=[],
+        solved=None, best=None, runner_up=None, prices=[], frontier=[], pins=[], not_chosen=[], chances=[],
+        worlds_tried=0, worlds_telling=0,
+    ).model_dump()
+).decode()  # fmt: skip
+
+
 class RoundsAndBids:
     """A round that is open with a draft, and one before its panel with bids in every state, all of one group."""
 
@@ -509,8 +520,8 @@ class RoundsAndBids:
         self.criterion = Criterion.objects.create(round=self.round, position=1, name="Flowers", weight=1, most=5)
         RoundAssessor.objects.create(round=self.round, user=assessor)
         self.choice = RoundChoice.objects.create(
-            round=self.round, release="1", request="{}", inputs_checksum="0" * 64, answer="{}",
-            answer_checksum=hashlib.sha256(b"{}").hexdigest(),
+            round=self.round, release="1", request="{}", inputs_checksum="0" * 64, answer=CHOSEN,
+            answer_checksum=hashlib.sha256(CHOSEN.encode()).hexdigest(),
         )  # fmt: skip
         self.draft = Bid.objects.create(network=network, round=self.open, group=group, title="Draft", **times)
         self.read, self.deciding, self.offered, self.running = (

@@ -10,12 +10,15 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from tests.projects.api.test_access_of_routes import (
     ALL,
+    ASSESSOR,
     COORDINATOR,
+    FUND,
     IN_NETWORK,
     LEADS,
     OPERATOR,
     OWN,
     SIGNED_IN,
+    STAFF,
     Scene,
     everything,
 )
@@ -113,6 +116,30 @@ TABLE = {
     "kit-booking": (OWN, COORDINATOR, 404),
     "kit-cancel": (LEADS, LEADS, 404),
     "job": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 404),
+    "fund": (SIGNED_IN, None, None),
+    "fund-round-new": (FUND, FUND, 403),
+    "fund-money": (FUND | COORDINATOR, None, 403),
+    "fund-round": (STAFF, None, 403),
+    "fund-round-edit": (FUND, FUND, 403),
+    "fund-round-move": (None, FUND, 403),
+    "fund-assessors": (None, FUND, 403),
+    "fund-interest": (STAFF, STAFF, 403),
+    "fund-appraise": (None, FUND, 403),
+    "fund-panel": (STAFF, None, 403),
+    "fund-choose": (FUND, FUND, 403),
+    "fund-choice": (STAFF, None, 404),
+    "fund-bid": (STAFF, None, 404),
+    "fund-score": (ASSESSOR, ASSESSOR, 404),
+    "fund-note": (FUND | ASSESSOR, FUND | ASSESSOR, 404),
+    "fund-seen": (FUND, FUND, 404),
+    "fund-decide": (FUND, FUND, 404),
+    "fund-decision": (STAFF, FUND, 404),
+    "fund-publish": (FUND, FUND, 404),
+    "fund-award": (STAFF, None, 404),
+    "fund-award-move": (FUND, FUND, 404),
+    "fund-money-back": (FUND, FUND, 404),
+    "fund-payment": (FUND, FUND, 404),
+    "fund-change": (FUND, FUND, 404),
 }
 #: pages about what a network keeps for all its groups
 OF_THE_POOL = {name for name in TABLE if name.startswith("kit-") and name not in {"kit-booking", "kit-cancel"}}
@@ -147,6 +174,10 @@ def addresses(scene):
         "upload_id": scene.upload.public_id, "photo_id": scene.photo.public_id, "size": "small",
         "handover_id": scene.handover.public_id, "item_id": scene.kit.public_id, "booking_id": scene.booking.public_id,
         "fault_id": scene.fault.public_id,
+        "round_id": scene.grants.round.public_id, "bid_id": scene.grants.read.public_id,
+        "choice_id": scene.grants.choice.public_id, "decision_id": scene.grants.decision.public_id,
+        "award_id": scene.grants.award.public_id, "payment_id": scene.grants.payment.public_id,
+        "change_id": scene.grants.change.public_id,
         "name": "prices", "code": "not_found", "year": NOW.year,
     }  # fmt: skip
     found = {}
@@ -180,6 +211,9 @@ def test_every_role_at_every_page():
                     expected = {200, 302, 422}
                 elif role == "public" and denied != 404:
                     expected = {302}
+                elif name.startswith("fund-"):
+                    # whoever reads the bids sees the thing and may not do this; a group sees it from its own side
+                    expected = {403} if role in STAFF else {denied}
                 else:
                     # somebody of the group sees the thing and may not do this
                     inside = OWN | IN_NETWORK if name in OF_THE_POOL else OWN
