@@ -36,6 +36,8 @@ from projects.services.jobs import job_create
 
 CHOICE: Final = "bid_choice"
 APPRAISALS: Final = "bid_appraisals"
+#: letters of a key of the model
+LONGEST_KEY: Final = 80
 _READ: Final = (BidState.SUBMITTED, BidState.DECIDED)
 
 
@@ -105,7 +107,7 @@ def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict
             {
                 "id": ids[bid.pk], "cost_pence": (awarded | parts).get(bid.pk, bid.asked_pence),
                 "group": str(bid.group.public_id),
-                "district": str(bid.group.district.public_id) if bid.group.district else "none",
+                "district": _district(bid),
                 "score": scores.get(bid.pk), "pinned": pins.get(bid.pk),
                 "seed": [
                     {"item": item, "mg": mg}
@@ -129,6 +131,14 @@ def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict
     read = read_as(PortfolioQuestion, question)
     shares = {ids[bid.pk]: parts[bid.pk] / bid.asked_pence for bid in bids if bid.pk in parts}
     return read.model_dump(mode="json"), _submissions(bids), shares
+
+
+def _district(bid: Bid) -> str:
+    """A bid's district by its name, which sentences and letters use; by its id where the name is too long for a key."""
+    district = bid.group.district
+    if district is None:
+        return "none"
+    return district.name if len(district.name) <= LONGEST_KEY else str(district.public_id)
 
 
 def _typed(gbp: float | None, otherwise: int | None) -> int | None:

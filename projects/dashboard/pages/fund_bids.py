@@ -265,8 +265,8 @@ class BidPage:
         inside = len(forecasts) - below - above
         told.append(
             f"{words.opened(words.counted(len(forecasts)))} earlier {words.plural(len(forecasts), 'meadow')} can be "
-            f"held against the forecast fixed when it was sown: {words.counted(inside)} within its range, "
-            f"{words.counted(below)} below and {words.counted(above)} above."
+            f"held against the forecast fixed when it was sown: {_some(inside)} within its range, {_some(below)} below "
+            f"and {_some(above)} above."
         )
         return told
 
@@ -288,6 +288,10 @@ class BidPage:
                 text = f"seen on {words.day(proof.seen_on)}"
             rows.append((str(Proof(proof.what).label), text))
         return rows
+
+
+def _some(number: int) -> str:
+    return words.counted(number) if number else "none"
 
 
 def rough(hectares: float) -> str:

@@ -182,8 +182,8 @@ class ChoicePage:
                 "inside": bid_id in best,
                 "cost": pounds(cost),
                 "chance": words.odds(self.chances[bid_id]) if bid_id in self.chances else "",
-                "why": why.get(bid_id, ""),
-                "pin": self._pin(pins.get(bid_id)),
+                "why": " ".join(filter(None, [self._pin(pins.get(bid_id)), why.get(bid_id, "")]))
+                or "Not held in or out.",
             }
             for bid_id, cost in self.costs.items()
         ]
@@ -316,7 +316,11 @@ def _limit(key: str) -> str:
         "pot": "the pot", "per_group": "the limit by group", "per_district": "the limit by district",
         "harvester": "the lent machine", "exclusive": "one bid for each piece of ground",
     }  # fmt: skip
-    return f"the seed {of.replace('_', ' ')}" if name == "seed" else known.get(name, name)
+    if name == "seed":
+        return f"the seed {of.replace('_', ' ')}"
+    if name == "per_district" and of:
+        return f"the limit of {of}"
+    return known.get(name, name)
 
 
 def _step(key: str, step: int) -> str:

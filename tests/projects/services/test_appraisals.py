@@ -274,3 +274,11 @@ def test_limits_by_group_and_district_can_be_typed_in(scene):
     assert answer.best.ids == []
     limits = ask(scene, group_limit_gbp=500.0, district_limit_gbp=700.0).payload["question"]["limits"]
     assert (limits["per_group_pence"], limits["per_district_pence"]) == (50_000, 70_000)
+
+
+def test_a_district_is_told_by_its_name(scene):
+    bids = list(scene.bids.values())
+    _, answer = chosen(scene, district_limit_gbp=500.0, pot_gbp=1200.0)
+    assert {row.id: row.sentence.partition(" is passed")[0] for row in answer.not_chosen} == {
+        str(bid.public_id): f"With it, the limit of {bid.group.district.name}" for bid in bids
+    }
