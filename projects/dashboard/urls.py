@@ -16,4 +16,5 @@ urlpatterns = [
     path("", include("projects.dashboard.account_urls")),
     path("", include("projects.dashboard.county_urls")),
     path("fund/", include("projects.dashboard.fund_urls")),
+    path("", include("projects.dashboard.bid_urls")),
 ]

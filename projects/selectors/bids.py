@@ -19,6 +19,8 @@ from projects.models import (
     BidProject,
     BidSubmission,
     GrantRound,
+    MeadowProject,
+    OtherFunding,
     Site,
 )
 from projects.rules import bids as rules
@@ -94,6 +96,13 @@ def history_of(actor: Actor, public_id: UUID) -> QuerySet[AuditEntry]:
     if Bid.objects.filter(bids_to_read(actor), pk=bid.pk).exists():
         return rows
     return rows.filter(group=bid.group_id)
+
+
+def other_money_of(actor: Actor, bid: Bid) -> QuerySet[OtherFunding]:
+    """Money from elsewhere noted for the ground of a bid; raises NotAllowed."""
+    demand(actor, "funding.read", group_id=bid.group_id, network_id=bid.network_id)
+    sites = MeadowProject.objects.filter(bids__bid=bid).values("site")
+    return OtherFunding.objects.filter(site__in=sites).select_related("site").order_by("site__name", "pk")
 
 
 # ------------------------------------------------------------------ what an assessor would ask

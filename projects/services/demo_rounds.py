@@ -284,13 +284,12 @@ def _move(told: _Told, row: Row) -> Callable[[datetime], None]:
 
 
 def _ask(told: _Told, row: Row) -> Callable[[datetime], None]:
-    """All of a stage, or what is left of the award."""
+    """All of a stage, or what is said."""
 
     def ask(now: datetime) -> None:
         award = told.award(row["bid"])
         stage = award.bid.stages.get(number=row["stage"])
-        pence = min(stage.amount_pence, award.amount_pence - award.claimed_pence)
-        asked = row["says"] | {"stage": stage.number, "amount_gbp": pence / 100}
+        asked = {"amount_gbp": stage.amount_pence / 100} | row["says"] | {"stage": stage.number}
         awards.payment_ask(
             actor=told.story.actor(row["by"]), award_id=award.public_id, asked=read_as(PaymentNew, asked), now=now
         )
