@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Final
 
 from django import forms
 from django.forms.boundfield import BoundField
@@ -16,6 +16,8 @@ from projects.dashboard.forms.fields import POUNDS, Amount, Day, Pick
 from projects.dashboard.pages.awards import AwardPage
 from projects.models import Award
 from projects.rules.bids import pounds
+
+_SUMS: Final = ("out_of_range", "over_award")
 
 
 def _text(label: str, most: int, help_text: str = "", rows: int = 4) -> forms.CharField:
@@ -76,6 +78,10 @@ class PaymentForm(ServiceForm):
             data["stage"] = int(data["stage"])
         return data
 
+    def said(self, refusal: FieldError, name: str | None) -> str:
+        # how much there is stands in the refusal
+        return refusal.detail if refusal.code in _SUMS else super().said(refusal, name)
+
 
 class ChangeForm(ServiceForm):
     """Something to be done otherwise than the bid said."""
@@ -113,6 +119,8 @@ class ChangeForm(ServiceForm):
         return data
 
     def said(self, refusal: FieldError, name: str | None) -> str:
+        if refusal.code in _SUMS:
+            return refusal.detail
         return "Choose one." if name == "kind" else super().said(refusal, name)
 
     @property

@@ -12,7 +12,7 @@ from modelling.reading import read_as
 from projects.contracts.meadows import ProjectNew, WorkNew
 from projects.contracts.returns import ReturnNew
 from projects.contracts.sites import Place, SiteChange, SiteNew, SoilTestNew
-from projects.models import Network
+from projects.models import Award, Bid, BidProject, BidSubmission, Decision, GrantRound, Network
 from projects.rules.aggregates import GROUPINGS
 from projects.services import diary, meadows, returns, sites
 from tests.projects.api.caller import Caller
@@ -46,7 +46,9 @@ def addresses(county):
         for kwargs in [
             {}, *({"public_id": thing.public_id} for thing in things), {"slug": county.network.slug},
             {"table": "prices"}, {"name": "prices"}, {"code": "not_found"}, {"site_id": open_site.public_id},
-            {"project_id": project.public_id}, *({"group_id": group.public_id} for group in county.groups.values()),
+            {"project_id": project.public_id},
+            *({"round_id": row.public_id} for row in GrantRound.objects.all()),
+            *({"group_id": group.public_id} for group in county.groups.values()),
         ]:  # fmt: skip
             try:
                 path = reverse(name, kwargs=kwargs)
@@ -82,8 +84,33 @@ def agreed(county, project_id, now):
     returns.return_agree(actor=coordinator, return_id=row.public_id, comment="", if_version=None, now=now)
 
 
+def awarded(county):
+    """A settled round with one award, and its bid."""
+    group, times = county.groups["Gullhaven Meadow Makers"], {"created_at": NOW, "updated_at": NOW}
+    row = GrantRound.objects.create(
+        network=county.network, name="Spring", funder="Sands Trust", state="settled", pot_pence=50_000,
+        committed_pence=10_000, opens_at=NOW - timedelta(days=9), closes_at=NOW - timedelta(days=1),
+        starts_earliest_on=NOW.date(), longest_months=24, **times,
+    )  # fmt: skip
+    bid = Bid.objects.create(
+        network=county.network, round=row, group=group, title="Hay", asked_pence=10_000, starts_on=NOW.date(),
+        ends_on=NOW.date(), **times,
+    )  # fmt: skip
+    text = BidSubmission.objects.create(bid=bid, number=1, content="{}", checksum="0" * 64)
+    Bid.objects.filter(pk=bid.pk).update(state="decided", number=1, current=text)
+    decision = Decision.objects.create(
+        bid=bid, number=1, kind="full", amount_pence=10_000, state="published", published_at=NOW, letter="Yes.", **times
+    )
+    Award.objects.create(
+        round=row, group=group, bid=bid, decision=decision, amount_pence=10_000, committed_pence=10_000,
+        accept_by=NOW.date(), starts_on=NOW.date(), ends_on=NOW.date(), report_due_on=NOW.date(), **times,
+    )  # fmt: skip
+    return bid
+
+
 def test_a_private_site_comes_changes_and_goes_unseen():
     county = saltmere()
+    bid = awarded(county)
     agreed(county, county.projects["Paddock to hay"].public_id, NOW)
     analyst = person("Una Teasel")
     appoint(analyst, county.network, "analyst")
@@ -115,6 +142,8 @@ def test_a_private_site_comes_changes_and_goes_unseen():
         now=LATER,
     )
     agreed(county, project.public_id, LATER)
+    BidProject.objects.create(bid=bid, project=project)
+    assert any(path.startswith("/rounds/") for path in paths)
     assert read_all(county, paths, clients) == before
 
     sites.site_change(

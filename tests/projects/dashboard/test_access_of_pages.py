@@ -26,6 +26,8 @@ from tests.projects.county import NOW
 
 pytestmark = pytest.mark.django_db
 
+#: who writes a group's bids
+LEAD = frozenset({"lead"})
 #: page: who may look at it, who may send its form, and what is told to others who are signed in
 TABLE = {
     "front": (ALL, None, None),
@@ -140,6 +142,23 @@ TABLE = {
     "fund-money-back": (FUND, FUND, 404),
     "fund-payment": (FUND, FUND, 404),
     "fund-change": (FUND, FUND, 404),
+    "county-rounds": (ALL, None, None),
+    "round": (ALL, None, None),
+    "group-bids": (OWN, None, 403),
+    "group-bid-new": (LEAD, LEAD, 403),
+    "bid": (OWN, None, 404),
+    "bid-edit": (LEAD, LEAD, 404),
+    "bid-hand-in": (LEAD, LEAD, 404),
+    "bid-receipt": (OWN, None, 404),
+    "bid-handed-in": (OWN, None, 404),
+    "bid-move": (None, LEAD, 404),
+    "bid-withdraw": (LEAD, LEAD, 404),
+    "bid-letter": (OWN, None, 404),
+    "award": (OWN, None, 404),
+    "award-answer": (LEAD, LEAD, 404),
+    "award-payment": (LEAD, LEAD, 404),
+    "award-change": (LEAD, LEAD, 404),
+    "award-report": (LEAD, LEAD, 404),
 }
 #: pages about what a network keeps for all its groups
 OF_THE_POOL = {name for name in TABLE if name.startswith("kit-") and name not in {"kit-booking", "kit-cancel"}}
@@ -179,6 +198,7 @@ def addresses(scene):
         "award_id": scene.grants.award.public_id, "payment_id": scene.grants.payment.public_id,
         "change_id": scene.grants.change.public_id,
         "name": "prices", "code": "not_found", "year": NOW.year,
+        "part": "budget",
     }  # fmt: skip
     found = {}
     for name in TABLE:
@@ -214,6 +234,9 @@ def test_every_role_at_every_page():
                 elif name.startswith("fund-"):
                     # whoever reads the bids sees the thing and may not do this; a group sees it from its own side
                     expected = {403} if role in STAFF else {denied}
+                elif name.startswith(("bid", "award")):
+                    # whoever reads bids sees that it is there; its pages are the group's
+                    expected = {403} if role in OWN | STAFF else {denied}
                 else:
                     # somebody of the group sees the thing and may not do this
                     inside = OWN | IN_NETWORK if name in OF_THE_POOL else OWN
