@@ -320,6 +320,13 @@ class DonorHabitat(models.TextChoices):
     UPLAND = "upland", "Upland hay meadow"
 
 
+class ShareOutState(models.TextChoices):
+    """Where a sharing of seed stands."""
+
+    OPEN = "open", "Being worked out"
+    ACCEPTED = "accepted", "Accepted"
+
+
 class HarvestMethod(models.TextChoices):
     """How seed is taken from a donor meadow."""
 

@@ -47,6 +47,7 @@ from projects.models.returns import (
 from projects.models.reviews import BidNote, Review, ReviewScore
 from projects.models.rollups import PrivateYear, ReturnRollup
 from projects.models.rounds import Criterion, GrantRound, InKindRate, Interest, RoundAssessor, RoundChoice
+from projects.models.share_outs import SeedWish, ShareOut, ShareOutResult
 from projects.models.sites import OtherFunding, Site, SiteZone, SoilTest
 from projects.models.uploads import RefusedRow, SheetUpload, UploadPart
 
@@ -118,7 +119,10 @@ __all__ = [
     "SeedEntry",
     "SeedLot",
     "SeedPromise",
+    "SeedWish",
     "Settlement",
+    "ShareOut",
+    "ShareOutResult",
     "SheetUpload",
     "ShieldedTaxon",
     "SignInFailure",

@@ -143,6 +143,11 @@ ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
         "seed_promise.make": _COORDINATORS,
         "seed_promise.sow": _GROUP,
         "seed_blend.read": _GROUP,
+        "seed_wish.read": _GROUP,
+        "seed_wish.make": _LEADS,
+        "share_out.read": _COORDINATORS,
+        "share_out.write": _COORDINATORS,
+        "share_out.accept": _COORDINATORS,
         # of the network's own kit: whoever belongs to one of its groups
         "kit.read": _GROUP,
         "kit.change": _COORDINATORS,

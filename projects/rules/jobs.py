@@ -51,6 +51,11 @@ KINDS: Final = {
         check="projects.services.appraisals.check_choice",
         function="projects.services.appraisals.choice",
     ),
+    "seed_share_out": Kind(
+        queue="model",
+        check="projects.services.share_outs.check_share_out",
+        function="projects.services.share_outs.shared",
+    ),
 }
 
 

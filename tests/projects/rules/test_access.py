@@ -48,7 +48,7 @@ READS = {
     "choice.read", "upload.read", "bid.read", "appraisal.read", "review.read", "note.read", "decision.read",
     "award.read", "photo.read", "handover.read", "aggregate.read", "aggregate.read_exact",
     "donor.read", "owner.read", "harvest.read", "lot.read",
-    "seed_promise.read", "seed_blend.read", "record.read",
+    "seed_promise.read", "seed_blend.read", "record.read", "seed_wish.read", "share_out.read",
     "kit.read",
 }  # fmt: skip
 WRITES = {
@@ -65,6 +65,7 @@ WRITES = {
     "photo.send", "photo.withdraw", "handover.write", "aggregate.freeze",
     "donor.change", "harvest.add", "harvest.allow", "lot.create",
     "lot.change", "lot.move", "lot.count", "seed_promise.make", "seed_promise.sow",
+    "seed_wish.make", "share_out.write", "share_out.accept",
     "kit.change", "kit.show", "kit.book", "kit.decide", "kit.cancel", "kit.hand_over", "kit.fault", "kit.mend",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
