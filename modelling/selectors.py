@@ -227,6 +227,23 @@ def run_answer_text(public_id: UUID) -> str:
         If the text no longer has the checksum it was stored with.
     """
     text, stored = models.ModelRun.objects.values_list("answer", "answer_checksum").get(public_id=public_id)
+    return _whole(public_id, text, stored)
+
+
+def run_answer_texts(public_ids: Iterable[UUID]) -> dict[UUID, str]:
+    """The answers of those of these runs that are stored, each as `run_answer_text` has it; one query.
+
+    Raises
+    ------
+    StoredTextDamaged
+        If a text no longer has the checksum it was stored with.
+    """
+    rows = models.ModelRun.objects.filter(public_id__in=list(public_ids))
+    found = rows.values_list("public_id", "answer", "answer_checksum")
+    return {public_id: _whole(public_id, text, stored) for public_id, text, stored in found}
+
+
+def _whole(public_id: UUID, text: str, stored: str) -> str:
     if checksum(text) != stored:
         raise StoredTextDamaged(
             f"The answer of run {public_id} has the checksum {checksum(text)}; it was stored with {stored}. Restore "

@@ -11,8 +11,7 @@ from uuid import UUID
 
 import orjson
 
-from modelling.models import ModelRun
-from modelling.selectors import run_answer_text
+from modelling.selectors import run_answer_texts
 from projects.models import Bid
 
 MG_PER_KG: Final = 1_000_000
@@ -30,20 +29,33 @@ class Needs:
 
 def needs_of(bids: Iterable[Bid]) -> dict[int, Needs]:
     """What each bid would draw, all its projects together: bid -> needs."""
+    found: dict[int, Needs] = {}
+    for pk, answers in _forecasts(bids).items():
+        found[pk] = Needs()
+        for answer in answers:
+            _add(found[pk], answer)
+    return found
+
+
+def labels_of(bids: Iterable[Bid]) -> tuple[dict[str, str], dict[str, str]]:
+    """Seed items and machines that bids name, by key, for choosing among them: key -> label."""
+    seed: dict[str, str] = {}
+    machines: dict[str, str] = {}
+    for answers in _forecasts(bids).values():
+        for answer in answers:
+            seed |= {item["key"]: item["label"] for item in answer["seed"]["items"]}
+            machines |= {line["machine"]: line["label"] for line in answer["machinery"]["lines"]}
+    return seed, machines
+
+
+def _forecasts(bids: Iterable[Bid]) -> dict[int, list[dict[str, Any]]]:
+    """The stored forecasts that each bid was handed in with, one query for all: bid -> answers."""
     runs: dict[int, list[UUID]] = {}
     for bid in bids:
         content = orjson.loads(bid.current.content) if bid.current is not None else {}
         runs[bid.pk] = [UUID(row["run_id"]) for row in content.get("projects", [])]
-    known = set(ModelRun.objects.filter(public_id__in=[run for named in runs.values() for run in named]).values_list(
-        "public_id", flat=True
-    ))  # fmt: skip
-    found: dict[int, Needs] = {}
-    for pk, named in runs.items():
-        found[pk] = Needs()
-        for run in named:
-            if run in known:
-                _add(found[pk], orjson.loads(run_answer_text(run)))
-    return found
+    texts = run_answer_texts({run for named in runs.values() for run in named})
+    return {pk: [orjson.loads(texts[run]) for run in named if run in texts] for pk, named in runs.items()}
 
 
 def _add(needs: Needs, answer: Mapping[str, Any]) -> None:
@@ -56,16 +68,3 @@ def _add(needs: Needs, answer: Mapping[str, Any]) -> None:
     session = answer["labour"]["hours_per_session"]
     for machine, taken in hours.items():
         needs.half_days[machine] += ceil(taken / session)
-
-
-def labels_of(bids: Iterable[Bid]) -> tuple[dict[str, str], dict[str, str]]:
-    """Seed items and machines that bids name, by key, for choosing among them: key -> label."""
-    seed: dict[str, str] = {}
-    machines: dict[str, str] = {}
-    for bid in bids:
-        content = orjson.loads(bid.current.content) if bid.current is not None else {}
-        for row in content.get("projects", []):
-            answer = orjson.loads(run_answer_text(UUID(row["run_id"])))
-            seed |= {item["key"]: item["label"] for item in answer["seed"]["items"]}
-            machines |= {line["machine"]: line["label"] for line in answer["machinery"]["lines"]}
-    return seed, machines

@@ -311,13 +311,27 @@ def addresses_of_round(scene):
     return {name: reverse(name, kwargs=kwargs) for name, kwargs in api.items()}
 
 
-def test_three_bids_and_thirty_ask_alike():
+def pages_of_round(scene):
+    """Return the funder's pages that are measured, by name."""
+    award = Award.objects.select_related("bid", "decision").order_by("pk")[0]
+    of_round, of_bid = {"round_id": scene.round.public_id}, {"bid_id": award.bid.public_id}
+    pages = {
+        "fund-round": of_round, "fund-panel": of_round, "fund-choose": of_round, "fund-bid": of_bid,
+        "fund-decision": {"decision_id": award.decision.public_id}, "fund-award": {"award_id": award.public_id},
+        "fund-money": {"slug": scene.county.network.slug},
+    }  # fmt: skip
+    return {name: reverse(name, kwargs=kwargs) for name, kwargs in pages.items()}
+
+
+def test_three_bids_and_thirty_ask_alike(client):
     scene = grants()
     caller = Caller(scene.manager)
+    client.force_login(scene.manager)
     grow_round(scene, 3)
     caller.get("/api/v1/me/")
-    few = counts(addresses_of_round(scene), caller)
+    client.get("/fund/")
+    few = counts(addresses_of_round(scene), caller) | counts(pages_of_round(scene), client)
     grow_round(scene, 27)
-    many = counts(addresses_of_round(scene), caller)
+    many = counts(addresses_of_round(scene), caller) | counts(pages_of_round(scene), client)
     assert many == few
     assert few == json.loads(FILE.read_text(encoding="utf-8"))["grants"]
