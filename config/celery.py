@@ -27,8 +27,8 @@ app.conf.beat_schedule = {
     }
     for name in QUEUES
 } | {
-    "forget sheets": {
-        "task": "projects.forget_uploads",
+    "forget what is over": {
+        "task": "projects.forget",
         "schedule": FORGET_SECONDS,
         "options": {"queue": "interactive", "expires": FORGET_SECONDS},
     }

@@ -6,7 +6,7 @@ from uuid import UUID
 from celery import shared_task
 from django.utils import timezone
 
-from projects.services import jobs, uploads
+from projects.services import chores, jobs
 
 #: a sweep starts no further job after so many seconds; the next one is due then
 SWEEP_SECONDS = 25
@@ -23,6 +23,6 @@ def sweep_jobs(queue: str) -> None:
     jobs.jobs_run_due(clock=timezone.now, queues=[queue], enough=lambda: time.monotonic() >= end)
 
 
-@shared_task(name="projects.forget_uploads")
-def forget_uploads() -> None:
-    uploads.uploads_forget(now=timezone.now())
+@shared_task(name="projects.forget")
+def forget() -> None:
+    chores.what_is_over_forget(now=timezone.now())

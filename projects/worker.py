@@ -8,7 +8,7 @@ from django.conf import settings
 from django.db import Error, close_old_connections, connection
 from django.utils import timezone
 
-from projects.services import jobs, uploads
+from projects.services import chores, jobs
 
 IDLE_SECONDS = 30
 #: a serving process that ends waits so long for its job to be given back; one that takes longer is found by its lease
@@ -22,7 +22,7 @@ def work(stop: threading.Event) -> None:
         jobs.wake.clear()
         close_old_connections()
         try:
-            uploads.uploads_forget(now=timezone.now())
+            chores.what_is_over_forget(now=timezone.now())
             jobs.jobs_run_due(clock=timezone.now, enough=stop.is_set)
         except Error as error:
             logger.warning("Jobs cannot be read, and are looked for again in %d s: %s", IDLE_SECONDS, error)

@@ -160,6 +160,8 @@ def page(
     after = "lt" if order == "newest" else "gt"
     if "cursor" in said:
         moment, last = _read_cursor(said["cursor"], int if second == "pk" else uuid.UUID)
+        # the first says nothing that the second does not, but an index can begin there
+        rows = rows.filter(**{f"{first}__{after}e": moment})
         rows = rows.filter(Q(**{f"{first}__{after}": moment}) | Q(**{first: moment, f"{second}__{after}": last}))
     found = list(rows.order_by(f"{sign}{first}", f"{sign}{second}")[: limit + 1])
     following = None

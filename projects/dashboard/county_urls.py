@@ -109,5 +109,6 @@ urlpatterns = [
     path("groups/<uuid:group_id>/kit/", kit.GroupKitView.as_view(), name="group-kit"),
     path("kit-bookings/<uuid:booking_id>/", kit.KitBookingView.as_view(), name="kit-booking"),
     path("kit-bookings/<uuid:booking_id>/cancel/", kit.KitCancelView.as_view(), name="kit-cancel"),
+    path("jobs/", jobs.JobsView.as_view(), name="jobs"),
     path("jobs/<uuid:job_id>/", jobs.JobView.as_view(), name="job"),
 ]

@@ -61,6 +61,7 @@ class MeadowProject(Noun):
         indexes = [
             models.Index(fields=["network", "created_at", "public_id"], name="project_by_network"),
             models.Index(fields=["network", "stage"], name="project_by_stage"),
+            models.Index(fields=["created_at", "public_id"], name="project_by_age"),
         ]
 
     def __str__(self) -> str:

@@ -81,7 +81,10 @@ class Site(Noun):
                 name="site_shown_unless_private",
             ),
         ]
-        indexes = [models.Index(fields=["network", "created_at", "public_id"], name="site_by_network")]
+        indexes = [
+            models.Index(fields=["network", "created_at", "public_id"], name="site_by_network"),
+            models.Index(fields=["created_at", "public_id"], name="site_by_age"),
+        ]
 
     def __str__(self) -> str:
         return self.name

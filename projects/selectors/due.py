@@ -10,7 +10,7 @@ from functools import lru_cache
 from uuid import UUID
 
 import orjson
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet, Subquery
 
 from modelling.models import ModelRun
 from modelling.selectors import run_answer_text
@@ -24,6 +24,7 @@ from projects.models import (
     Network,
     OutcomeReturn,
     Permission,
+    PlanVersion,
     Site,
     SoilTest,
     WorkEntry,
@@ -212,24 +213,16 @@ def due_of_network(actor: Actor, network: Network) -> NetworkDue:
         set(leads.values_list("group_id", flat=True)),
         set(Site.objects.filter(network=network).values_list("group_id", flat=True)),
     )
-    projects = (
-        MeadowProject.objects.filter(visible_inner(actor), network=network, stage__in=LIVE)
-        .select_related("site", "group")
-        .prefetch_related("plans", "forecasts")
-    )
-    without, sown_without, live = 0, [], 0
-    for project in projects:
-        live += 1
-        latest = max(project.plans.all(), key=lambda plan: plan.number, default=None)
-        if latest is not None and all(row.plan_id != latest.pk for row in project.forecasts.all()):
-            without += 1
-        if project.sown_on is not None and project.baseline_id is None:
-            sown_without.append(project)
+    projects = MeadowProject.objects.filter(visible_inner(actor), network=network, stage__in=LIVE)
+    latest = PlanVersion.objects.filter(project=OuterRef("pk")).order_by("-number").values("pk")[:1]
+    has_forecast = Exists(Forecast.objects.filter(plan=OuterRef("latest_plan")))
+    planned = projects.annotate(latest_plan=Subquery(latest)).filter(latest_plan__isnull=False)
+    sown_without = projects.filter(sown_on__isnull=False, baseline__isnull=True).select_related("site", "group")
     return NetworkDue(
         [group for group in groups if group.pk not in led],
         [group for group in groups if group.pk not in with_site],
-        without,
-        sown_without,
-        live,
+        planned.filter(~has_forecast).count(),
+        list(sown_without),
+        projects.count(),
         not groups,
     )

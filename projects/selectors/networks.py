@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from uuid import UUID
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from projects.choices import Publicity
 from projects.errors import NotFound
-from projects.models import District, Group, Membership, Network, NetworkMembership, Village
+from projects.models import District, Group, Membership, Network, NetworkMembership, Site, Village
 from projects.rules.access import Actor, demand, may, visible_inner
 
 
@@ -45,7 +46,9 @@ def villages_of(actor: Actor, network: Network) -> QuerySet[Village]:
 
 def group_list(actor: Actor) -> QuerySet[Group]:
     """Groups that are not closed, each with how many open sites it has: no count tells of a private one."""
-    open_sites = Count("sites", filter=~Q(sites__publicity=Publicity.PRIVATE))
+    counted = Site.objects.filter(group=OuterRef("pk")).exclude(publicity=Publicity.PRIVATE).order_by().values("group")
+    # counted for the rows that are shown, not for all before the first is
+    open_sites = Coalesce(Subquery(counted.annotate(number=Count("pk")).values("number")), 0)
     found = Group.objects.filter(closed_at__isnull=True).select_related("network", "district")
     return found.annotate(open_sites=open_sites)
 

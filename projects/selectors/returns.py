@@ -240,7 +240,9 @@ def returns_of_year(actor: Actor, network: Network, year: int, today: date) -> l
 
     Five queries, however many there are.
     """
-    rows = {row.project_id: row for row in return_list(actor).filter(network=network, year=year)}
+    # what was sent is long, and nothing of it is shown here
+    sent = return_list(actor).select_related(None).select_related("agreed").defer("agreed__content")
+    rows = {row.project_id: row for row in sent.filter(network=network, year=year)}
     wanted = Q(stage__in=GROWING, sown_on__isnull=False) | Q(pk__in=list(rows))
     projects = (
         MeadowProject.objects.filter(visible_inner(actor), wanted, network=network)

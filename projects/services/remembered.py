@@ -53,6 +53,12 @@ def remember_begin(*, user_id: int, key: str, digest: str, now: datetime) -> tup
     return row, False
 
 
+def answers_forget(*, now: datetime) -> int:
+    """Let go of answers that were kept for their day, whoever's they are; how many."""
+    gone, _ = RememberedAnswer.objects.filter(created_at__lt=now - KEPT).delete()
+    return gone
+
+
 def remember_end(row: RememberedAnswer, *, status: int, headers: dict[str, str], body: str) -> None:
     """Keep the answer; called in the act's own transaction, which the raise takes back.
 

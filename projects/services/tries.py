@@ -61,6 +61,12 @@ def begin(kind: str, name: str, caller: str, now: datetime, *, most_by_name: int
     return made
 
 
+def tries_forget(*, now: datetime) -> int:
+    """Let go of tries older than they are kept; how many."""
+    gone, _ = SignInFailure.objects.filter(at__lte=now - rules.KEPT).delete()
+    return gone
+
+
 def forget(kind: str, name: str) -> None:
     """Forget what failed for a name."""
     SignInFailure.objects.filter(key=rules.key_of(kind, name)).delete()

@@ -1,18 +1,44 @@
-"""A job's page: how far it is, what came of it, and starting it again."""
+"""Pages of jobs: which there are, how far each is, what came of it, and starting it again."""
 
 from __future__ import annotations
 
 from uuid import UUID
 
+from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
 from projects.dashboard.doors import Door
+from projects.dashboard.pages.jobs import JobLine, JobsPage
 from projects.dashboard.pages.meadows import JobPage
+from projects.errors import NotAllowed
 from projects.models import Job
 from projects.rules.access import may
-from projects.selectors.jobs import job_get
+from projects.selectors.jobs import job_get, jobs_by_need, jobs_open
 from projects.selectors.meadows import project_list
 from projects.services.jobs import job_restart
+
+LINES_PER_PAGE = 50
+
+
+class JobsView(Door):
+    """Every piece of work that somebody asked for or answers for."""
+
+    template_name = "county/jobs.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        if self.actor.user_id is None:
+            raise NotAllowed("Sign in to see what work was asked for.")
+        page = Paginator(jobs_by_need(self.actor), LINES_PER_PAGE).get_page(request.GET.get("page"))
+        lines = [
+            JobLine(
+                job,
+                may(self.actor, "job.restart", network_id=job.network_id, owner_id=job.actor_id),
+                self.actor.is_operator,
+            )
+            for job in page
+        ]
+        failed, waiting = jobs_open(self.actor)
+        return self.show(request, {"work": JobsPage(lines, failed, waiting), "page": page})
 
 
 class JobView(Door):

@@ -117,6 +117,7 @@ TABLE = {
     "group-kit": (OWN, None, 403),
     "kit-booking": (OWN, COORDINATOR, 404),
     "kit-cancel": (LEADS, LEADS, 404),
+    "jobs": (SIGNED_IN, None, None),
     "job": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 404),
     "fund": (SIGNED_IN, None, None),
     "fund-round-new": (FUND, FUND, 403),

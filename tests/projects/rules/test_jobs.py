@@ -46,4 +46,4 @@ def test_every_queue_is_known_to_celery_and_swept_every_30_seconds():
     }
     assert {entry["schedule"] for entry in entries} == {SWEEP_SECONDS} == {30}
     (other,) = [entry for entry in app.conf.beat_schedule.values() if entry not in entries]
-    assert (other["task"], other["options"]["queue"]) == (tasks.forget_uploads.name, "interactive")
+    assert (other["task"], other["options"]["queue"]) == (tasks.forget.name, "interactive")

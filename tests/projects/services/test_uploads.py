@@ -35,7 +35,7 @@ from projects.services import uploads as acts
 from projects.services.meadows import project_create
 from projects.services.returns import name_settle, return_send
 from projects.sheets import refused_rows_csv, template
-from projects.tasks import forget_uploads
+from projects.tasks import forget
 from tests.core.conftest import worked_examples
 from tests.projects.county import NOW, saltmere
 from tests.projects.sheets.made import repacked, saved, workbook
@@ -122,7 +122,7 @@ def test_the_hourly_task_forgets_sheets_whose_time_is_over_and_no_other(county):
     now = timezone.now()
     old, _ = send(county, now=now - timedelta(days=31), year=now.year - 1)
     new, _ = send(county, now=now, year=now.year - 1)
-    forget_uploads()
+    forget()
     assert list(SheetUpload.objects.values_list("pk", flat=True)) == [new.pk]
     assert old.pk != new.pk
 
