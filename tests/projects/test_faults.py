@@ -213,6 +213,8 @@ def test_what_was_accepted_before_a_crash_under_load_is_there_afterwards(cluster
             process.wait()
         for thread in threads:
             thread.join()
+        for process in writers:
+            process.stdout.close()
     accepted = {line.split()[1] for lines in told for line in lines if line.startswith("accepted") and "\n" in line}
     assert len(accepted) >= 40
     with psycopg.connect(cluster.url()) as connection:
