@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('projects', '0011_kit'),
+        ('projects', '0012_share_outs'),
     ]
 
     operations = [
