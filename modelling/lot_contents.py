@@ -13,7 +13,7 @@ from typing import Any, Final, Literal
 
 import numpy as np
 
-from modelling.contracts import LotContent, Spread
+from modelling.contracts.requests import MOST_SEED_ITEMS
 from modelling.contracts.sacks import SackQuestion
 from modelling.core import seed_counts
 from modelling.core.distributions import Array, lognormal
@@ -28,7 +28,7 @@ TABLE: Final = "harvest_values"
 #: the same lot always gives the same figures
 _SEED: Final = 1
 _DRAWS: Final = 2000
-#: points that a `Spread` tells
+#: points that a `contracts.Spread` tells
 _TAILS: Final = (0.1, 0.5, 0.9)
 #: a share alive is held this far from none and from all, where log odds have an end
 _EDGE: Final = 0.001
@@ -44,6 +44,16 @@ class Content:
     seeds_per_g: tuple[float, float, float]
     alive: tuple[float, float, float]
 
+    def as_dict(self) -> dict[str, Any]:
+        """As plain values, by the names of `contracts.LotContent`."""
+        points = ("low", "middle", "high")
+        return {
+            "taxon": self.taxon,
+            "basis": self.basis,
+            "seeds_per_g": dict(zip(points, self.seeds_per_g, strict=True)),
+            "alive_share": dict(zip(points, self.alive, strict=True)),
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class LotContents:
@@ -52,18 +62,10 @@ class LotContents:
     kinds: tuple[Content, ...]
 
     def for_request(self) -> list[dict[str, Any]]:
-        """As a seed item of a plan names it; weeds and what is never sown are left out."""
-        return [
-            LotContent(taxon=kind.taxon, seeds_per_g=_spread(kind.seeds_per_g), alive_share=_spread(kind.alive))
-            .model_dump(mode="json")
-            for kind in self.kinds
-            if (taxon_row(kind.taxon) or {}).get("role") == "meadow"
-        ]  # fmt: skip
-
-
-def _spread(points: tuple[float, float, float]) -> Spread:
-    low, middle, high = points
-    return Spread(low=low, middle=middle, high=high)
+        """As a seed item of a plan names it: the commonest, without weeds and what is never sown."""
+        sown = [kind for kind in self.kinds if (taxon_row(kind.taxon) or {}).get("role") == "meadow"]
+        told = sorted(sown, key=lambda kind: (-kind.seeds_per_g[1], kind.taxon))[:MOST_SEED_ITEMS]
+        return [{name: value for name, value in kind.as_dict().items() if name != "basis"} for kind in told]
 
 
 def test_days() -> int:

@@ -8,7 +8,7 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from projects.errors import NotFound
-from projects.models import DonorAgreement, DonorMeadow, Harvest
+from projects.models import DonorAgreement, DonorMeadow, Harvest, SeedLot
 from projects.rules.access import Actor, visible_donors, visible_inner
 from projects.rules.harvests import Agreed, Taken
 
@@ -63,3 +63,11 @@ def agreed_of(donor: DonorMeadow) -> list[Agreed]:
 def taken_of(donor: DonorMeadow) -> list[Taken]:
     """A donor's harvests as the rules read them."""
     return [Taken(row.on, row.method, row.area_dm2) for row in donor.harvests.all()]
+
+
+def donors_seen(actor: Actor, lots: list[SeedLot]) -> list[int]:
+    """Keys of the donor meadows of such lots that the actor sees."""
+    keys = {lot.harvest.donor_id for lot in lots if lot.harvest is not None}
+    if not keys:
+        return []
+    return list(DonorMeadow.objects.filter(visible_donors(actor), pk__in=keys).values_list("pk", flat=True))

@@ -9,7 +9,7 @@ from django.db.models import F, QuerySet, Sum
 
 from projects.errors import NotFound
 from projects.models import LotPart, SeedEntry, SeedLot, SeedPromise
-from projects.rules.access import Actor, visible_in_network, visible_inner
+from projects.rules.access import Actor, may, visible_in_network, visible_inner
 
 
 def lot_list(actor: Actor) -> QuerySet[SeedLot]:
@@ -68,3 +68,13 @@ def lots_that_do_not_add_up() -> list[UUID]:
         if lot.made_mg != came.get(lot.pk, lot.made_mg):
             wrong.add(lot.public_id)
     return sorted(wrong)
+
+
+def groups_told(actor: Actor, entries: list[SeedEntry]) -> set[int]:
+    """Keys of the groups of such a history whose promises the actor may read."""
+    return {
+        row.promise.group_id
+        for row in entries
+        if row.promise is not None
+        and may(actor, "seed_promise.read", group_id=row.promise.group_id, network_id=row.promise.network_id)
+    }

@@ -18,6 +18,7 @@ from django.utils import timezone
 from modelling.contracts.portfolio import PortfolioAnswer
 from modelling.reading import read_as
 from projects.choices import GroupRole, NetworkRole
+from projects.contracts.donors import AgreementNew, DonorNew
 from projects.contracts.handovers import HandoverNew
 from projects.contracts.photos import PhotoNew
 from projects.contracts.returns import ReturnNew
@@ -51,12 +52,14 @@ from projects.models import (
     SoilTest,
     WorkEntry,
 )
+from projects.services import donors
 from projects.services.handovers import project_hand_over
 from projects.services.jobs import job_create
 from projects.services.meadows import forecast_create
 from projects.services.photos import photo_add
 from projects.services.returns import return_send
 from projects.services.uploads import upload_create
+from tests.projects import seed
 from tests.projects.api.caller import Caller, Form
 from tests.projects.county import NOW, appoint, empty_network, join, person, saltmere
 from tests.projects.photos import jpeg, named
@@ -80,6 +83,8 @@ LEAD = frozenset({"lead"})
 FUND = frozenset({"fund_manager"})
 ASSESSOR = frozenset({"assessor"})
 STAFF = frozenset({"coordinator", "assessor", "fund_manager"})
+#: whoever belongs to a group of the network, and its coordinators
+NETWORK = OWN | {"other_lead"}
 
 #: route and method: who gets in, and what the others are told: 404 where they may not see the thing, else 403
 TABLE = {
@@ -255,6 +260,31 @@ TABLE = {
     ("v1-aggregates", "GET"): (ALL, None),
     ("v1-private-years", "GET"): (ALL, None),
     ("v1-private-years", "POST"): (COORDINATOR, 403),
+    ("v1-donors", "GET"): (ALL, None),
+    ("v1-donors", "POST"): (COORDINATOR, 403),
+    ("v1-donor", "GET"): (NETWORK, 404),
+    ("v1-donor", "PATCH"): (COORDINATOR, 404),
+    ("v1-agreements", "POST"): (COORDINATOR, 404),
+    ("v1-agreement-end", "POST"): (COORDINATOR, 404),
+    ("v1-donor-harvests", "POST"): (LEADS | {"other_lead"}, 404),
+    ("v1-harvests", "GET"): (ALL, None),
+    ("v1-lots", "GET"): (ALL, None),
+    ("v1-lots", "POST"): (COORDINATOR, 403),
+    ("v1-lot", "GET"): (NETWORK, 404),
+    ("v1-lot", "PATCH"): (COORDINATOR, 404),
+    ("v1-lot-moves", "POST"): (COORDINATOR, 404),
+    ("v1-lot-split", "POST"): (COORDINATOR, 404),
+    ("v1-lot-blends", "POST"): (COORDINATOR, 403),
+    ("v1-lot-history", "GET"): (NETWORK, 404),
+    ("v1-lot-contents", "GET"): (NETWORK, 404),
+    ("v1-lot-counts", "GET"): (NETWORK, 404),
+    ("v1-lot-counts", "POST"): (NETWORK, 404),
+    ("v1-germination-tests", "GET"): (NETWORK, 404),
+    ("v1-germination-tests", "POST"): (NETWORK, 404),
+    ("v1-lot-promises", "POST"): (COORDINATOR, 404),
+    ("v1-promises", "GET"): (ALL, None),
+    ("v1-promise", "GET"): (OWN, 404),
+    ("v1-promise-moves", "POST"): (COORDINATOR, 404),
     ("v1-jobs", "GET"): (ALL, None),
     ("v1-job", "GET"): (COORDINATOR | OPERATOR, 404),
     ("v1-job-restart", "POST"): (COORDINATOR | OPERATOR, 404),
@@ -265,6 +295,19 @@ TABLE = {
 MEMBERS_TOLD_403 = {"member", "lead"}
 #: in grant rounds: who sees the thing and may not do this to it; those of the group do not see what is said of its bid
 TOLD_403 = {
+    **dict.fromkeys(
+        [
+            ("v1-donor", "PATCH"),
+            ("v1-agreements", "POST"),
+            ("v1-agreement-end", "POST"),
+            ("v1-donor-harvests", "POST"),
+            ("v1-lot", "PATCH"),
+            ("v1-lot-moves", "POST"),
+            ("v1-lot-split", "POST"),
+            ("v1-lot-promises", "POST"),
+        ],
+        NETWORK,
+    ),
     ("v1-round-money", "GET"): ASSESSOR,
     ("v1-round-appraisals", "POST"): STAFF,
     ("v1-choices", "POST"): STAFF,
@@ -387,6 +430,7 @@ class Scene:
             network=county.network, taxon="orchis_mascula", side_m=10_000, **now
         )
         self.kit, self.booking, self.fault, self.showing = kit_of(county, self.project)
+        self.donor, self.agreement, self.lot, self.other_lot, self.promise = seed_store(county)
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
@@ -413,7 +457,16 @@ class Scene:
             "v1-upload-answers": self.upload, "v1-upload-accept": self.upload,
             "v1-return-photos": self.outcome, "v1-project-photos": self.project, "v1-photo": self.photo,
             "v1-photo-image": self.photo, "v1-group-handovers": self.group, "v1-project-handovers": self.project,
-            "v1-handover": self.handover,
+            "v1-handover": self.handover, "v1-donor": self.donor, "v1-agreements": self.donor,
+            "v1-donor-harvests": self.donor, "v1-agreement-end": self.agreement, "v1-lot-blends": self.county.network,
+            **dict.fromkeys(
+                (
+                    "v1-lot", "v1-lot-moves", "v1-lot-split", "v1-lot-history", "v1-lot-contents", "v1-lot-counts",
+                    "v1-germination-tests", "v1-lot-promises",
+                ),
+                self.lot,
+            ),
+            "v1-promise": self.promise, "v1-promise-moves": self.promise,
             "v1-network-records": self.county.network, "v1-network-facts": self.county.network,
             "v1-network-darwin-core": self.county.network, "v1-shielded-taxa": self.county.network,
             "v1-shielded-taxon": self.shielded, "v1-return-records": self.outcome, "v1-return-facts": self.outcome,
@@ -487,9 +540,56 @@ class Scene:
             ("v1-private-years", "POST"): {"year": NOW.year - 2},
             ("v1-group-handovers", "POST"): {"things": "In the barn."},
             ("v1-project-handovers", "POST"): {"went_wrong": "The cut came late."},
+            **self.seed_bodies(),
             **self.grants.bodies(self),
         }  # fmt: skip
         return bodies.get((name, method))
+
+    def seed_bodies(self):
+        """Return what is sent about seed."""
+        network, day = str(self.county.network.public_id), NOW.date().isoformat()
+        return {
+            ("v1-donors", "POST"): {"network_id": network, "name": "New", "habitat": "dry", "area_m2": 9.0},
+            ("v1-donor", "PATCH"): {"note": "changed"},
+            ("v1-agreements", "POST"): {
+                "signed_on": day, "starts_on": day, "ends_on": "2090-01-01", "window_opens": "07-01",
+                "window_closes": "08-31", "area_m2": 9.0, "methods": ["hand"],
+            },
+            ("v1-agreement-end", "POST"): {"ended_on": day},
+            ("v1-donor-harvests", "POST"): {
+                "on": day, "method": "brush", "area_m2": 9.0, "fresh_g": 9.0, "lot_name": "New",
+            },
+            ("v1-lots", "POST"): {"network_id": network, "name": "New", "origin": "given", "grams": 9.0},
+            ("v1-lot", "PATCH"): {"note": "changed"},
+            ("v1-lot-moves", "POST"): {"act": "used", "grams": 1.0},
+            ("v1-lot-split", "POST"): {"name": "New", "grams": 1.0},
+            ("v1-lot-blends", "POST"): {
+                "name": "New",
+                "parts": [{"lot_id": str(lot.public_id), "grams": 1.0} for lot in (self.lot, self.other_lot)],
+            },
+            ("v1-lot-counts", "POST"): {"samples": [{"grams": 1.0, "counts": {"rhinanthus_minor": 9}}]},
+            ("v1-germination-tests", "POST"): {
+                "taxon": "rhinanthus_minor", "germinated": 1, "tested": 2, "on": day,
+            },
+            ("v1-lot-promises", "POST"): {"group_id": str(self.group.public_id), "grams": 1.0},
+            ("v1-promise-moves", "POST"): {"to": "handed_over"},
+        }  # fmt: skip
+
+
+def seed_store(county):
+    """A donor whose owner agreed to be named, with its agreement, two lots, and a promise of the first."""
+    coordinator = county.as_(county.coordinator)
+    said = {"network_id": str(county.network.public_id), "name": "Ness", "habitat": "dry", "area_m2": 9_000.0}
+    donor = donors.donor_create(actor=coordinator, asked=read_as(DonorNew, said), now=NOW)
+    agreed = {
+        "signed_on": "2026-01-05", "starts_on": "2026-01-05", "ends_on": "2030-12-31", "window_opens": "07-01",
+        "window_closes": "09-30", "area_m2": 4_000.0, "methods": ["brush"], "name_told": True,
+    }  # fmt: skip
+    agreement = donors.agreement_add(
+        actor=coordinator, donor_id=donor.public_id, asked=read_as(AgreementNew, agreed), now=NOW
+    )
+    first, second = seed.lot(county, "One"), seed.lot(county, "Two")
+    return donor, agreement, first, second, seed.promise(county, first, 10.0)
 
 
 #: what a pot of nothing could buy
