@@ -260,6 +260,7 @@ TABLE = {
     ("v1-aggregates", "GET"): (ALL, None),
     ("v1-private-years", "GET"): (ALL, None),
     ("v1-private-years", "POST"): (COORDINATOR, 403),
+    ("v1-seed-blend", "POST"): (OWN, 404),
     ("v1-donors", "GET"): (ALL, None),
     ("v1-donors", "POST"): (COORDINATOR, 403),
     ("v1-donor", "GET"): (NETWORK, 404),
@@ -457,8 +458,9 @@ class Scene:
             "v1-upload-answers": self.upload, "v1-upload-accept": self.upload,
             "v1-return-photos": self.outcome, "v1-project-photos": self.project, "v1-photo": self.photo,
             "v1-photo-image": self.photo, "v1-group-handovers": self.group, "v1-project-handovers": self.project,
-            "v1-handover": self.handover, "v1-donor": self.donor, "v1-agreements": self.donor,
-            "v1-donor-harvests": self.donor, "v1-agreement-end": self.agreement, "v1-lot-blends": self.county.network,
+            "v1-handover": self.handover, "v1-seed-blend": self.project, "v1-donor": self.donor,
+            "v1-agreements": self.donor, "v1-donor-harvests": self.donor, "v1-agreement-end": self.agreement,
+            "v1-lot-blends": self.county.network,
             **dict.fromkeys(
                 (
                     "v1-lot", "v1-lot-moves", "v1-lot-split", "v1-lot-history", "v1-lot-contents", "v1-lot-counts",
@@ -549,6 +551,7 @@ class Scene:
         """Return what is sent about seed."""
         network, day = str(self.county.network.public_id), NOW.date().isoformat()
         return {
+            ("v1-seed-blend", "POST"): {"top_ups": ["rhinanthus_minor"]},
             ("v1-donors", "POST"): {"network_id": network, "name": "New", "habitat": "dry", "area_m2": 9.0},
             ("v1-donor", "PATCH"): {"note": "changed"},
             ("v1-agreements", "POST"): {
