@@ -47,7 +47,18 @@ from projects.models import (
 from projects.rules.access import SERVER, Actor
 from projects.selectors.actors import actor_of
 from projects.selectors.returns import names_to_settle, sown_taxa
-from projects.services import accounts, demo_returns, demo_rounds, diary, invitations, meadows, networks, returns, sites
+from projects.services import (
+    accounts,
+    demo_returns,
+    demo_rounds,
+    demo_seed,
+    diary,
+    invitations,
+    meadows,
+    networks,
+    returns,
+    sites,
+)
 from projects.services.audit import record, snapshot
 from projects.services.base import save_changed, save_new
 
@@ -82,6 +93,7 @@ class _Rank(IntEnum):
     STRIKE = auto()
     RETURN = auto()
     CHECK = auto()
+    SEED = auto()
     #: the steps of a grant round follow
     GRANT = auto()
 
@@ -141,7 +153,11 @@ def rows(name: str) -> list[Row]:
 
 def county() -> Row:
     """What is said of the county as a whole."""
-    with (Path(FOLDER) / "county.json").open(encoding="utf-8") as text:
+    return _table("county.json")
+
+
+def _table(name: str) -> Row:
+    with (Path(FOLDER) / name).open(encoding="utf-8") as text:
         found: Row = json.load(text)
         return found
 
@@ -251,6 +267,8 @@ def _acts(story: _Story) -> Iterator[_Act]:
     for number, row in enumerate(rows("diary.csv")):
         yield from _work(story, number, row)
     yield from _returns(story, first)
+    for deed in demo_seed.acts(story, _table("seed.json")):
+        yield _Act(deed.on, _Rank.SEED, deed.do, deed.computes)
     tables = {name: rows(f"{name}.json") for name in ("rounds", "bids", "decisions", "awards")}
     for act in demo_rounds.acts(story, demo_rounds.Tables(**tables, reviews=rows("reviews.csv"))):
         yield _Act(act.on, _Rank.GRANT + act.step, act.do, act.computes)

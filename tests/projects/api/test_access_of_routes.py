@@ -83,8 +83,6 @@ LEAD = frozenset({"lead"})
 FUND = frozenset({"fund_manager"})
 ASSESSOR = frozenset({"assessor"})
 STAFF = frozenset({"coordinator", "assessor", "fund_manager"})
-#: whoever belongs to a group of the network, and its coordinators
-NETWORK = OWN | {"other_lead"}
 
 #: route and method: who gets in, and what the others are told: 404 where they may not see the thing, else 403
 TABLE = {
@@ -263,7 +261,7 @@ TABLE = {
     ("v1-seed-blend", "POST"): (OWN, 404),
     ("v1-donors", "GET"): (ALL, None),
     ("v1-donors", "POST"): (COORDINATOR, 403),
-    ("v1-donor", "GET"): (NETWORK, 404),
+    ("v1-donor", "GET"): (IN_NETWORK, 404),
     ("v1-donor", "PATCH"): (COORDINATOR, 404),
     ("v1-agreements", "POST"): (COORDINATOR, 404),
     ("v1-agreement-end", "POST"): (COORDINATOR, 404),
@@ -271,17 +269,17 @@ TABLE = {
     ("v1-harvests", "GET"): (ALL, None),
     ("v1-lots", "GET"): (ALL, None),
     ("v1-lots", "POST"): (COORDINATOR, 403),
-    ("v1-lot", "GET"): (NETWORK, 404),
+    ("v1-lot", "GET"): (IN_NETWORK, 404),
     ("v1-lot", "PATCH"): (COORDINATOR, 404),
     ("v1-lot-moves", "POST"): (COORDINATOR, 404),
     ("v1-lot-split", "POST"): (COORDINATOR, 404),
     ("v1-lot-blends", "POST"): (COORDINATOR, 403),
-    ("v1-lot-history", "GET"): (NETWORK, 404),
-    ("v1-lot-contents", "GET"): (NETWORK, 404),
-    ("v1-lot-counts", "GET"): (NETWORK, 404),
-    ("v1-lot-counts", "POST"): (NETWORK, 404),
-    ("v1-germination-tests", "GET"): (NETWORK, 404),
-    ("v1-germination-tests", "POST"): (NETWORK, 404),
+    ("v1-lot-history", "GET"): (IN_NETWORK, 404),
+    ("v1-lot-contents", "GET"): (IN_NETWORK, 404),
+    ("v1-lot-counts", "GET"): (IN_NETWORK, 404),
+    ("v1-lot-counts", "POST"): (IN_NETWORK, 404),
+    ("v1-germination-tests", "GET"): (IN_NETWORK, 404),
+    ("v1-germination-tests", "POST"): (IN_NETWORK, 404),
     ("v1-lot-promises", "POST"): (COORDINATOR, 404),
     ("v1-promises", "GET"): (ALL, None),
     ("v1-promise", "GET"): (OWN, 404),
@@ -307,7 +305,7 @@ TOLD_403 = {
             ("v1-lot-split", "POST"),
             ("v1-lot-promises", "POST"),
         ],
-        NETWORK,
+        IN_NETWORK,
     ),
     ("v1-round-money", "GET"): ASSESSOR,
     ("v1-round-appraisals", "POST"): STAFF,
