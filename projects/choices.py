@@ -46,6 +46,25 @@ LICENCES = {
 }
 
 
+class ExportTable(models.TextChoices):
+    """Tables that go out in open formats."""
+
+    SITES = "sites", "Sites"
+    PROJECTS = "projects", "Meadow projects"
+    RETURNS = "returns", "Yearly returns"
+    RECORDS = "records", "Records of plants"
+    FACTS = "facts", "Measures of quadrats"
+
+
+class ExportForm(models.TextChoices):
+    """Open formats that tables go out in."""
+
+    CSV = "csv", "CSV"
+    PARQUET = "parquet", "Parquet"
+    GEOJSON = "geojson", "GeoJSON"
+    DARWIN_CORE = "darwin_core", "Darwin Core archive"
+
+
 class ShieldSide(models.IntegerChoices):
     """Sides of the squares that a plant may be shown by, in metres."""
 

@@ -158,6 +158,8 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 1000
 # Files are held in memory while they are read, all of one request together up to this, and never put on a disk.
 FILE_UPLOAD_HANDLERS = ["config.uploading.InMemoryHandler"]
 LARGEST_FILE = 10 * 2**20
+# Files of records that jobs make; workers and whoever serves them share this folder.
+EXPORTS_DIR = DATA_DIR / "exports"
 # Many returns in one call.
 LARGEST_BATCH = 4 * 2**20
 

@@ -87,6 +87,11 @@ KINDS: dict[str, ProblemKind] = {
         "Wrong content type",
         "Send JSON, with the header Content-Type: application/json; a photo as multipart/form-data.",
     ),
+    "range_not_satisfiable": ProblemKind(
+        416,
+        "No such piece",
+        "The file has no such bytes as the Range header asks for; Content-Range tells how many it has.",
+    ),
     "invalid_request": ProblemKind(
         422,
         "Read, but wrong",

@@ -81,8 +81,8 @@ class FileRenderer(BaseRenderer):
     render_style = "binary"
 
     def render(self, data: Any, accepted_media_type: str | None = None, renderer_context: Any = None) -> bytes:
-        """Return what is bytes already."""
-        return bytes(data)
+        """Return the answer that stands instead of a file, such as of a job that makes it; that is JSON."""
+        return FiniteJSONRenderer().render(data)
 
 
 def picture(content: bytes, public_id: UUID) -> HttpResponse:

@@ -68,7 +68,7 @@ CHARGED = "/api/v1/aggregates/"
 #: tags of what belongs to somebody
 NOUNS = frozenset(
     {"networks", "groups", "sites", "projects", "forecasts", "diary", "returns", "uploads", "jobs", "audit"}
-    | {"rounds", "bids", "awards", "aggregates"}
+    | {"rounds", "bids", "awards", "aggregates", "exports", "snapshots"}
 )
 
 
@@ -146,6 +146,8 @@ def _statuses(path: str, method: str, operation: dict[str, Any]) -> set[int]:
     if path == CHARGED:
         statuses.add(429)
     named = {parameter["name"]: parameter.get("required", False) for parameter in operation.get("parameters", ())}
+    if "Range" in named:
+        statuses |= {409, 410, 416}
     if "If-Match" in named:
         statuses |= {412, 428} if named["If-Match"] else {412}
     return statuses

@@ -26,6 +26,7 @@ urlpatterns = [
     path("county/<slug:slug>/sites/", county.SitesView.as_view(), name="county-sites"),
     path("county/<slug:slug>/returns/", returns.YearView.as_view(), name="county-returns"),
     path("county/<slug:slug>/open-records/", records.OpenRecordsView.as_view(), name="county-records"),
+    path("snapshots/<uuid:snapshot_id>/", records.SnapshotView.as_view(), name="snapshot"),
     path("county/<slug:slug>/set-up/", county.SetUpView.as_view(), name="county-set-up"),
     path("county/<slug:slug>/people/", county.PeopleView.as_view(), name="county-people"),
     path("county/<slug:slug>/forecast-all/", county.ForecastAllView.as_view(), name="county-forecast-all"),

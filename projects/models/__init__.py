@@ -22,6 +22,7 @@ from projects.models.decisions import (
 )
 from projects.models.diary import WorkEntry
 from projects.models.donors import DonorAgreement, DonorMeadow, DonorPlant
+from projects.models.exports import Export, Snapshot, SnapshotFile
 from projects.models.groups import Group, Membership
 from projects.models.handovers import Handover
 from projects.models.harvests import Harvest
@@ -72,6 +73,7 @@ __all__ = [
     "DonorAgreement",
     "DonorMeadow",
     "DonorPlant",
+    "Export",
     "Forecast",
     "FundedProject",
     "GerminationTest",
@@ -129,6 +131,8 @@ __all__ = [
     "Site",
     "SitePlace",
     "SiteZone",
+    "Snapshot",
+    "SnapshotFile",
     "SoilTest",
     "StageChange",
     "TaxonRecord",

@@ -123,6 +123,9 @@ ALLOWED: Final[Mapping[str, frozenset[Position]]] = MappingProxyType(
         "return.settle": _GROUP,
         "return.check": _COORDINATORS,
         "record.read": _EVERYBODY,
+        "export.read": frozenset({_P.SELF}),
+        "snapshot.read": _EVERYBODY,
+        "snapshot.create": frozenset({_P.COORDINATOR, _P.ANALYST, _P.OPERATOR}),
         "photo.read": _EVERYBODY,
         "photo.send": _GROUP,
         "photo.withdraw": _LEADS | {_P.SELF},
@@ -340,6 +343,13 @@ def visible_invitations(actor: Actor) -> Q:
     leads = [group for group, role in actor.groups.items() if role == GroupRole.LEAD]
     networks = actor.networks_as(NetworkRole.COORDINATOR)
     return Q(group__in=leads) | Q(network__in=networks) | (Q(group__isnull=True) if actor.is_operator else Q(pk__in=[]))
+
+
+def visible_exports(actor: Actor) -> Q:
+    """Files that the actor asked for."""
+    if Scope.READ not in actor.scopes or actor.user_id is None:
+        return Q(pk__in=[])
+    return Q(created_by=actor.user_id)
 
 
 def visible_jobs(actor: Actor) -> Q:

@@ -41,6 +41,16 @@ KINDS: Final = {
         check="projects.services.meadows.check_forecasts",
         function="projects.services.meadows.forecasts",
     ),
+    "export": Kind(
+        queue="export",
+        check="projects.services.exports.check_export",
+        function="projects.services.exports.export_make",
+    ),
+    "snapshot": Kind(
+        queue="export",
+        check="projects.services.snapshots.check_snapshot",
+        function="projects.services.snapshots.snapshot_make",
+    ),
     "bid_appraisals": Kind(
         queue="model",
         check="projects.services.appraisals.check_appraisals",

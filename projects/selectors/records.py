@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import orjson
 from django.db.models import QuerySet
@@ -56,6 +56,7 @@ OPEN: Final = "open to everybody"
 INSIDE: Final = "for the group and its network only; not published"
 _ABSENT: Final = frozenset({"0", "0.0", "0,0", "0%", "0 %"})
 Told = tuple[str, Row]
+T = TypeVar("T")
 
 
 # ------------------------------------------------------------------ which there are
@@ -316,7 +317,7 @@ def _results(versions: Sequence[ReturnVersion]) -> dict[int, dict[str, Any]]:
     return found
 
 
-def chunks(keys: Sequence[int], size: int = CHUNK) -> Iterator[Sequence[int]]:
+def chunks(keys: Sequence[T], size: int = CHUNK) -> Iterator[Sequence[T]]:
     """Keys a few at a time."""
     return (keys[at : at + size] for at in range(0, len(keys), size))
 

@@ -9,11 +9,12 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Final
 
-from projects.services import invitations, remembered, tries, uploads
+from projects.services import exports, invitations, remembered, tries, uploads
 
 #: each is given `now`, returns how many rows it let go of, and stands alone: one that fails holds up no other
 FORGETTING: Final[tuple[Callable[..., int], ...]] = (
     uploads.uploads_forget,
+    exports.exports_forget,
     remembered.answers_forget,
     tries.tries_forget,
     invitations.invitations_forget_expired,

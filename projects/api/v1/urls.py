@@ -14,6 +14,7 @@ from projects.api.v1.views import (
     blends,
     decisions,
     donors,
+    exports,
     handovers,
     kit,
     lots,
@@ -48,8 +49,8 @@ class IndexView(ApiView):
 # What the index names; each is the name of an address below, after "v1-".
 ENDPOINTS = [
     "estimates", "comparisons", "networks", "groups", "sites", "sites-geojson", "projects", "returns", "uploads",
-    "donors", "harvests", "lots", "promises", "rounds", "bids", "awards", "open-grants", "jobs", "aggregates", "audit",
-    "me", "vocabularies", "reference", "schema", "docs",
+    "donors", "harvests", "lots", "promises", "rounds", "bids", "awards", "open-grants", "exports", "snapshots", "jobs",
+    "aggregates", "audit", "me", "vocabularies", "reference", "schema", "docs",
 ]  # fmt: skip
 
 urlpatterns = [
@@ -192,6 +193,13 @@ urlpatterns = [
     path("kit-bookings/<uuid:public_id>/", kit.KitBookingView.as_view(), name="v1-kit-booking"),
     path("kit-bookings/<uuid:public_id>/moves/", kit.KitBookingMovesView.as_view(), name="v1-kit-booking-moves"),
     path("projects/<uuid:public_id>/calendar/", kit.ProjectCalendarView.as_view(), name="v1-project-calendar"),
+    path("exports/", exports.ExportsView.as_view(), name="v1-exports"),
+    path("exports/dictionary/", exports.DictionaryView.as_view(), name="v1-exports-dictionary"),
+    path("exports/<uuid:public_id>/", exports.ExportView.as_view(), name="v1-export"),
+    path("exports/<uuid:public_id>/file/", exports.ExportFileView.as_view(), name="v1-export-file"),
+    path("snapshots/", exports.SnapshotsView.as_view(), name="v1-snapshots"),
+    path("snapshots/<uuid:public_id>/", exports.SnapshotView.as_view(), name="v1-snapshot"),
+    path("snapshots/<uuid:public_id>/files/<str:name>/", exports.SnapshotFileView.as_view(), name="v1-snapshot-file"),
     path("jobs/", meadows.JobsView.as_view(), name="v1-jobs"),
     path("jobs/<uuid:public_id>/", meadows.JobView.as_view(), name="v1-job"),
     path("jobs/<uuid:public_id>/restart/", meadows.JobRestartView.as_view(), name="v1-job-restart"),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from modelling.selectors import taxon_row
-from projects.models import ShieldedTaxon
+from projects.models import ShieldedTaxon, Snapshot
 from projects.rules.exports import MOST_AT_ONCE
 
 
@@ -41,3 +42,33 @@ class OpenRecordsPage:
             words = taxon_row(row.taxon) or {"english_name": row.taxon, "scientific_name": ""}
             lines.append((words["english_name"], words["scientific_name"], f"{row.side_m // 1000} km"))
         return sorted(lines)
+
+
+@dataclass(frozen=True)
+class SnapshotPage:
+    """A snapshot as it is read by people."""
+
+    row: Snapshot
+    #: as the API tells it
+    told: dict[str, Any]
+
+    @property
+    def sentence(self) -> str:
+        """The answer first."""
+        of = self.row.network.name if self.row.network is not None else "all networks"
+        return f"“{self.row.name}”: the records of {of} as they were on {self.row.made_at:%-d %B %Y}."
+
+    @property
+    def files(self) -> list[tuple[str, str, str, str, str]]:
+        """Each file: name, address, rows, size, checksum."""
+        return [
+            (file["name"], file["address"], f"{file['rows']:,}", _size(file["size_bytes"]), file["sha256"])
+            for file in self.told["files"]
+        ]
+
+
+def _size(size_bytes: int) -> str:
+    """A size in words, of two or three figures."""
+    if size_bytes < 1000:
+        return f"{size_bytes} bytes"
+    return f"{size_bytes / 1000:,.0f} kB" if size_bytes < 1_000_000 else f"{size_bytes / 1_000_000:,.1f} MB"

@@ -34,6 +34,7 @@ from projects.models import (
     ChangeRequest,
     Criterion,
     Decision,
+    Export,
     GrantRound,
     Job,
     KitBooking,
@@ -49,9 +50,12 @@ from projects.models import (
     RoundAssessor,
     RoundChoice,
     ShieldedTaxon,
+    Snapshot,
+    SnapshotFile,
     SoilTest,
     WorkEntry,
 )
+from projects.selectors.exports import export_path, snapshot_folder
 from projects.services import donors
 from projects.services.handovers import project_hand_over
 from projects.services.jobs import job_create
@@ -82,6 +86,7 @@ IN_NETWORK = OWN | {"other_lead"}
 LEAD = frozenset({"lead"})
 FUND = frozenset({"fund_manager"})
 ASSESSOR = frozenset({"assessor"})
+ANALYST = frozenset({"analyst"})
 STAFF = frozenset({"coordinator", "assessor", "fund_manager"})
 
 #: route and method: who gets in, and what the others are told: 404 where they may not see the thing, else 403
@@ -284,6 +289,15 @@ TABLE = {
     ("v1-promises", "GET"): (ALL, None),
     ("v1-promise", "GET"): (OWN, 404),
     ("v1-promise-moves", "POST"): (COORDINATOR, 404),
+    ("v1-exports", "GET"): (ALL, None),
+    ("v1-exports", "POST"): (SIGNED_IN, 401),
+    ("v1-exports-dictionary", "GET"): (ALL, None),
+    ("v1-export", "GET"): (LEAD, 404),
+    ("v1-export-file", "GET"): (LEAD, 404),
+    ("v1-snapshots", "GET"): (ALL, None),
+    ("v1-snapshots", "POST"): (COORDINATOR | ANALYST | OPERATOR, 403),
+    ("v1-snapshot", "GET"): (ALL, None),
+    ("v1-snapshot-file", "GET"): (ALL, None),
     ("v1-jobs", "GET"): (ALL, None),
     ("v1-job", "GET"): (COORDINATOR | OPERATOR, 404),
     ("v1-job-restart", "POST"): (COORDINATOR | OPERATOR, 404),
@@ -307,6 +321,8 @@ TOLD_403 = {
         ],
         IN_NETWORK,
     ),
+    ("v1-export", "GET"): frozenset(),
+    ("v1-export-file", "GET"): frozenset(),
     ("v1-round-money", "GET"): ASSESSOR,
     ("v1-round-appraisals", "POST"): STAFF,
     ("v1-choices", "POST"): STAFF,
@@ -430,6 +446,23 @@ class Scene:
         )
         self.kit, self.booking, self.fault, self.showing = kit_of(county, self.project)
         self.donor, self.agreement, self.lot, self.other_lot, self.promise = seed_store(county)
+        with transaction.atomic():
+            making = job_create(
+                kind="export", payload={"export": str(uuid.uuid4()), "total": 1}, actor_label="a test", now=NOW
+            )
+        Job.objects.filter(pk=making.pk).update(state="failed", finished_at=NOW)
+        self.export = Export.objects.create(
+            table="records", form="csv", created_by=county.lead, job=making, rows=0, size_bytes=4, sha256="0" * 64,
+            made_at=NOW, expires_at=timezone.now() + timedelta(days=1), **now,
+        )  # fmt: skip
+        self.snapshot = Snapshot.objects.create(
+            name="Of a day", created_by=county.coordinator, release="1", made_at=NOW, **now
+        )
+        told = {"media_type": "text/csv", "rows": 0, "size_bytes": 4, "sha256": "0" * 64}
+        SnapshotFile.objects.create(snapshot=self.snapshot, name="records.csv", **told)
+        for path in (export_path(self.export), snapshot_folder(self.snapshot) / "records.csv"):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(b"id\r\n")
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
@@ -476,8 +509,12 @@ class Scene:
             "v1-kit-showing": self.showing, "v1-kit-faults": self.kit, "v1-kit-fault-mend": self.fault,
             "v1-project-kit": self.project, "v1-kit-booking": self.booking, "v1-kit-booking-moves": self.booking,
             "v1-project-calendar": self.project,
+            "v1-export": self.export, "v1-export-file": self.export,
+            "v1-snapshot": self.snapshot,
             **self.grants.things(),
         }  # fmt: skip
+        if name == "v1-snapshot-file":
+            return {"public_id": self.snapshot.public_id, "name": "records.csv"}
         if name == "v1-reference-table":
             return {"table": "prices"}
         return {"public_id": things[name].public_id} if name in things else {}
@@ -492,6 +529,8 @@ class Scene:
             ("v1-network", "PATCH"): {"about": "changed"},
             ("v1-districts", "POST"): {"name": "New"},
             ("v1-villages", "POST"): {"name": "New", "grid_reference": "TA 98 35"},
+            ("v1-exports", "POST"): {"table": "records"},
+            ("v1-snapshots", "POST"): {"name": "New", "network_id": str(self.county.network.public_id)},
             ("v1-shielded-taxa", "POST"): {"taxon": "galium_verum", "side_m": 1000},
             ("v1-groups", "POST"): {"network_id": str(self.county.network.public_id), "name": "New"},
             ("v1-group", "PATCH"): {"about": "changed"},

@@ -7,14 +7,18 @@ from datetime import timedelta
 import pytest
 from django.test import Client
 from django.urls import NoReverseMatch, URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from modelling.reading import read_as
+from projects.contracts.exports import SnapshotNew
 from projects.contracts.meadows import ProjectNew, WorkNew
 from projects.contracts.returns import ReturnNew
 from projects.contracts.sites import Place, SiteChange, SiteNew, SoilTestNew
 from projects.models import Award, Bid, BidProject, BidSubmission, Decision, GrantRound, Network
 from projects.rules.aggregates import GROUPINGS
-from projects.services import diary, meadows, returns, sites
+from projects.rules.exports import FORMS
+from projects.services import diary, meadows, returns, sites, snapshots
+from projects.services.jobs import jobs_run_due
 from tests.projects.api.caller import Caller
 from tests.projects.county import NOW, appoint, person, saltmere
 
@@ -67,7 +71,24 @@ def read_all(county, paths, clients):
             answer = client.get(path)
             body = b"".join(answer.streaming_content) if answer.streaming else answer.content
             told[who, path] = (answer.status_code, _TOKEN.sub(b"", body))
+    # files of records, made anew each time
+    for who, client in clients.items():
+        for table, forms in FORMS.items():
+            for form in forms if isinstance(client, Caller) else ():
+                answer = client.post("exports/", {"table": table, "form": form})
+                told[who, table, form] = (answer.status_code, answer.content)
     return told
+
+
+def kept(county):
+    """A snapshot of what is open."""
+    coordinator = county.as_(county.coordinator)
+    asked = SnapshotNew(name="Summer", network_id=county.network.public_id)
+    row = snapshots.snapshot_ask(actor=coordinator, asked=asked, now=timezone.now())
+    jobs_run_due(clock=timezone.now)
+    row.refresh_from_db()
+    assert row.made_at is not None
+    return row
 
 
 def agreed(county, project_id, now):
@@ -116,7 +137,10 @@ def test_a_private_site_comes_changes_and_goes_unseen():
     appoint(analyst, county.network, "analyst")
     clients = {"public": Client(), "analyst": Caller(analyst), "stranger": Caller(county.stranger)}
     paths = addresses(county)
-    assert len(paths) > 30
+    found = kept(county)
+    paths += [f"/api/v1/snapshots/{found.public_id}/", f"/snapshots/{found.public_id}/"]
+    paths += [f"/api/v1/snapshots/{found.public_id}/files/{file.name}/" for file in found.files.all()]
+    assert len(paths) > 50
     before = read_all(county, paths, clients)
     assert {status for status, _ in before.values()} <= {200, 302, 401, 403, 404, 405, 422}
     assert sum(status == 200 for status, _ in before.values()) > 30

@@ -90,6 +90,7 @@ TABLE = {
     "county-returns": (SIGNED_IN, None, None),
     "return": (OWN, None, 404),
     "county-records": (ALL, None, None),
+    "snapshot": (ALL, None, None),
     "return-records": (OWN, None, 404),
     "return-facts": (OWN, None, 404),
     "return-darwin-core": (OWN, None, 404),
@@ -198,6 +199,7 @@ def addresses(scene):
         "choice_id": scene.grants.choice.public_id, "decision_id": scene.grants.decision.public_id,
         "award_id": scene.grants.award.public_id, "payment_id": scene.grants.payment.public_id,
         "change_id": scene.grants.change.public_id,
+        "snapshot_id": scene.snapshot.public_id,
         "name": "prices", "code": "not_found", "year": NOW.year,
         "part": "budget",
     }  # fmt: skip

@@ -50,6 +50,7 @@ READS = {
     "donor.read", "owner.read", "harvest.read", "lot.read",
     "seed_promise.read", "seed_blend.read", "record.read", "seed_wish.read", "share_out.read",
     "kit.read",
+    "export.read", "snapshot.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -62,7 +63,7 @@ WRITES = {
     "bid.withdraw", "bid.note_seen", "appraisal.make", "review.write", "note.write", "decision.write",
     "decision.publish", "award.accept", "award.manage", "award.report", "payment.ask", "payment.settle",
     "alteration.ask", "alteration.settle", "upload.send", "upload.accept", "upload.remove",
-    "photo.send", "photo.withdraw", "handover.write", "aggregate.freeze",
+    "photo.send", "photo.withdraw", "handover.write", "snapshot.create", "aggregate.freeze",
     "donor.change", "harvest.add", "harvest.allow", "lot.create",
     "lot.change", "lot.move", "lot.count", "seed_promise.make", "seed_promise.sow",
     "seed_wish.make", "share_out.write", "share_out.accept",
@@ -71,7 +72,7 @@ WRITES = {
 #: what nobody signs in for, written down a second time
 OPEN = {
     "network.read", "district.read", "village.read", "group.read", "site.read", "project.read", "round.read",
-    "photo.read", "aggregate.read", "record.read",
+    "photo.read", "aggregate.read", "record.read", "snapshot.read",
 }  # fmt: skip
 
 
