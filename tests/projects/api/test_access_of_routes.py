@@ -67,6 +67,7 @@ from tests.projects import seed
 from tests.projects.api.caller import Caller, Form
 from tests.projects.county import NOW, appoint, empty_network, join, person, saltmere
 from tests.projects.photos import jpeg, named
+from tests.projects.share_outs import sharing
 
 pytestmark = pytest.mark.django_db
 
@@ -463,6 +464,7 @@ class Scene:
         for path in (export_path(self.export), snapshot_folder(self.snapshot) / "records.csv"):
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(b"id\r\n")
+        self.share_out = sharing(county)
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
