@@ -16,6 +16,21 @@ def year(label, middle):
 
 
 CHARTS = {
+    "claims": charts.bars(
+        "h",
+        "Claimed and modelled",
+        [charts.Bar("Seed", 40, 55, 70, "£90", claimed=90.0)],
+        axis="Cash, with VAT",
+        legend={"a": "modelled", charts.CLAIMED: "claimed"},
+    ),
+    "frontier": charts.frontier(
+        "i",
+        "Every sum",
+        [charts.Sum(500.0, 1.0), charts.Sum(1000.0, 2.0, open_=True)],
+        y_title="Hectares",
+        x_title="The sum",
+        write=lambda pounds: f"£{pounds:.0f}",
+    ),
     "bars": charts.bars(
         "a",
         "Cash <by> line",
@@ -139,3 +154,21 @@ def test_what_was_walked_lies_at_its_height_and_only_in_the_summers_of_the_fan(w
     (square,) = [part for part in svg.iter(f"{SVG}rect") if part.get("class") == "found"][1:]
     assert (ticks[0] - float(square.get("y")) - 3.5) / per_species == pytest.approx(5, abs=0.05)
     assert "Found in 2028: 5" in next(svg.iter(f"{SVG}desc")).text
+
+
+def test_what_is_claimed_lies_on_the_scale_of_the_bars_even_beyond_them():
+    """Ticks run to £100 over 340 pixels from 6: £90 lies at 6 + 0.9 * 340 = 312, and the lozenge is 12 wide."""
+    narrow = drawn("claims")[360]
+    marks = [path for path in narrow.iter(f"{SVG}path") if path.get("class") == "claimed"]
+    assert len(marks) == 2
+    assert marks[-1].get("d").startswith("M312.0 ")
+
+
+def test_the_best_of_each_sum_is_drawn_as_stairs():
+    """A sum buys what less buys until more is known: across first, then up; 500 of 1,000 is halfway of 44 to 326."""
+    narrow = drawn("frontier")[360]
+    (stairs,) = [path.get("d") for path in narrow.iter(f"{SVG}path")]
+    xs = [float(step[1:].split()[0]) for step in stairs.replace("L", "|L").replace(" |", "|").split("|")]
+    assert xs == [44.0, 185.0, 185.0, 326.0, 326.0]
+    dots = [circle.get("class") for circle in narrow.iter(f"{SVG}circle")]
+    assert dots == ["walked-dot", "other-dot"]
