@@ -323,6 +323,27 @@ def pages_of_round(scene):
     return {name: reverse(name, kwargs=kwargs) for name, kwargs in pages.items()}
 
 
+def pages_of_bids(scene):
+    """Return the pages of a round's group, and what everybody reads; seen by the group's lead."""
+    award = Award.objects.select_related("bid", "group").order_by("pk")[0]
+    pages = {
+        "county-rounds": {"slug": scene.county.network.slug}, "round": {"round_id": scene.round.public_id},
+        "group-bids": {"group_id": award.group.public_id}, "bid": {"bid_id": award.bid.public_id},
+        "award": {"award_id": award.public_id},
+    }  # fmt: skip
+    return {name: reverse(name, kwargs=kwargs) for name, kwargs in pages.items()}
+
+
+def test_pages_of_three_bids_and_of_thirty_ask_alike(client):
+    scene = grants()
+    client.force_login(scene.county.lead)
+    grow_round(scene, 3)
+    few = counts(pages_of_bids(scene), client)
+    grow_round(scene, 27)
+    assert counts(pages_of_bids(scene), client) == few
+    assert few == json.loads(FILE.read_text(encoding="utf-8"))["bid_pages"]
+
+
 def test_three_bids_and_thirty_ask_alike(client):
     scene = grants()
     caller = Caller(scene.manager)
