@@ -476,3 +476,31 @@ class KitCondition(models.TextChoices):
     GOOD = "good", "In order"
     WORN = "worn", "Works, but worn"
     FAULTY = "faulty", "Something is wrong with it"
+
+
+class PlugState(models.TextChoices):
+    """Where a promise of plugs stands."""
+
+    PROMISED = "promised", "Promised"
+    HANDED_OVER = "handed_over", "Handed over"
+    WITHDRAWN = "withdrawn", "Taken back"
+
+
+class PlugAct(models.TextChoices):
+    """What happened to a batch of plugs."""
+
+    SOWN = "sown", "Sown"
+    PRICKED_OUT = "pricked_out", "Pricked out"
+    LOST = "lost", "Lost"
+    PROMISED = "promised", "Promised"
+    WITHDRAWN = "withdrawn", "Promise taken back"
+    SHORTENED = "shortened", "Promise shortened, since plants died"
+    HANDED_OVER = "handed_over", "Handed over"
+
+
+class GreenHayState(models.TextChoices):
+    """Where a day of green hay stands."""
+
+    PLANNED = "planned", "Planned"
+    DONE = "done", "Done"
+    CALLED_OFF = "called_off", "Called off"

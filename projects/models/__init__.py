@@ -23,6 +23,7 @@ from projects.models.decisions import (
 from projects.models.diary import WorkEntry
 from projects.models.donors import DonorAgreement, DonorMeadow, DonorPlant
 from projects.models.exports import Export, Snapshot, SnapshotFile
+from projects.models.green_hay import GreenHayDay
 from projects.models.groups import Group, Membership
 from projects.models.handovers import Handover
 from projects.models.harvests import Harvest
@@ -35,6 +36,7 @@ from projects.models.people import ApiToken, Invitation, RememberedAnswer, SignI
 from projects.models.permissions import Permission
 from projects.models.photos import PhotoFile, ReturnPhoto
 from projects.models.places import SitePlace
+from projects.models.plugs import PlugBatch, PlugEvent, PlugPromise
 from projects.models.returns import (
     NameChoice,
     OutcomeReturn,
@@ -78,6 +80,7 @@ __all__ = [
     "FundedProject",
     "GerminationTest",
     "GrantRound",
+    "GreenHayDay",
     "Group",
     "Handover",
     "Harvest",
@@ -105,6 +108,9 @@ __all__ = [
     "Permission",
     "PhotoFile",
     "PlanVersion",
+    "PlugBatch",
+    "PlugEvent",
+    "PlugPromise",
     "PrivateYear",
     "RefusedRow",
     "RememberedAnswer",

@@ -61,6 +61,7 @@ DEFERRING: Final = (
     "These are general. Local rules, licensed practice and the maker’s book come first; whoever has not been shown the "
     "item does not run it."
 )
+_HAY: Final = ("tractor_site", "injurious_weeds", "poisonous_hay", "nesting_birds", "manual_handling", "children_tools")
 _GUARDED: Final = frozenset({
     KitKind.SCARIFIER, KitKind.BRUSHCUTTER, KitKind.MOWER, KitKind.HARROW, KitKind.BRUSH_HARVESTER, KitKind.SPREADER,
     KitKind.OTHER,
@@ -219,6 +220,13 @@ def cautions_of(kind: str, table: Iterable[Mapping[str, Any]]) -> list[tuple[str
     found += [SHAFT] if kind in _SHAFTS else []
     found += [TOWING] if kind in _TOWED else []
     return found
+
+
+def hay_cautions(table: Iterable[Mapping[str, Any]]) -> list[tuple[str, str]]:
+    """Cautions of a day of green hay: mower, trailer, weeds in what is carried."""
+    rows = {str(row["key"]): row for row in table}
+    found = [(str(rows[key]["label"]), str(rows[key]["text"])) for key in _HAY if key in rows]
+    return [*found, GUARDS, SHAFT, TOWING]
 
 
 def _day(on: date) -> str:

@@ -10,10 +10,12 @@ from uuid import UUID
 from projects.models import MeadowProject
 from projects.rules.access import Actor, demand
 from projects.selectors.due import calendar_of
+from projects.selectors.green_hay import days_of_project, donor_told
 from projects.selectors.kit import bookings_of_project, live, span_of
 from projects.selectors.meadows import forecasts_of
+from projects.selectors.plugs import plant_names, promises_of_project
 
-_PAGES: Final = {"kit": "kit-bookings"}
+_PAGES: Final = {"kit": "kit-bookings", "green_hay": "green-hay"}
 
 
 @dataclass(frozen=True)
@@ -65,4 +67,27 @@ def booked_lines(actor: Actor, project: MeadowProject) -> list[CalendarLine]:
         )
         for row in live(bookings_of_project(actor, project))
     ]
-    return sorted(kit, key=lambda line: (line.on, line.kind, line.text))
+    plugs = [
+        CalendarLine(
+            row.handed_over_on or row.batch.ready_on or row.created_at.date(),
+            "plugs",
+            f"{row.count} plugs of {plant_names(row.batch.taxon)[0] or row.batch.taxon}",
+            id=row.public_id,
+            state=row.state,
+            state_words=row.get_state_display(),
+        )
+        for row in promises_of_project(actor, project)
+    ]
+    hay = [
+        CalendarLine(
+            row.cut_on,
+            "green_hay",
+            f"Green hay of {donor_told(actor, row)}, {row.cut_on:%-d %B %Y}",
+            row.spread_on,
+            id=row.public_id,
+            state=row.state,
+            state_words=row.get_state_display(),
+        )
+        for row in days_of_project(actor, project)
+    ]
+    return sorted([*kit, *plugs, *hay], key=lambda line: (line.on, line.kind, line.text))

@@ -291,3 +291,8 @@ def coordinates(actor: Actor, network_id: int) -> bool:
 def live(rows: Iterable[KitBooking]) -> list[KitBooking]:
     """Bookings that still matter."""
     return [row for row in rows if row.state in _TOLD]
+
+
+def hay_cautions() -> list[tuple[str, str]]:
+    """What to be careful of on a day of green hay, as label and text."""
+    return rules.hay_cautions(cautions())

@@ -49,6 +49,7 @@ from projects.selectors.actors import actor_of
 from projects.selectors.returns import names_to_settle, sown_taxa
 from projects.services import (
     accounts,
+    demo_kit,
     demo_returns,
     demo_rounds,
     demo_seed,
@@ -272,6 +273,8 @@ def _acts(story: _Story) -> Iterator[_Act]:
     tables = {name: rows(f"{name}.json") for name in ("rounds", "bids", "decisions", "awards")}
     for act in demo_rounds.acts(story, demo_rounds.Tables(**tables, reviews=rows("reviews.csv"))):
         yield _Act(act.on, _Rank.GRANT + act.step, act.do, act.computes)
+    for lending in demo_kit.acts(story, first, address, _table("kit.json")):
+        yield _Act(lending.on, _Rank.CHECK + lending.step, lending.do)
 
 
 def _day(text: str) -> date:

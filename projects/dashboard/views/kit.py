@@ -37,6 +37,8 @@ from projects.services import kit as acts
 from projects.services import kit_bookings as booking_acts
 
 MONTHS_SHOWN = 3
+#: what is asked for unless halves of days are
+_WHOLE_DAYS = {"first_half": "morning", "last_half": "afternoon"}
 LATEST_YEAR = 2100
 
 
@@ -119,7 +121,7 @@ class KitItemView(OfItem):
 
     def get(self, request: HttpRequest, slug: str, item_id: UUID) -> HttpResponse:
         item = self.item
-        form = forms.QuestionForm(request.GET if "on" in request.GET else None)
+        form = forms.QuestionForm(_WHOLE_DAYS | request.GET.dict() if "on" in request.GET else None)
         span = form.span if form.is_bound else None
         wrong = ""
         if span is not None and not 1 <= span.count <= LONGEST:

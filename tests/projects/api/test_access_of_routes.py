@@ -34,8 +34,10 @@ from projects.models import (
     ChangeRequest,
     Criterion,
     Decision,
+    DonorMeadow,
     Export,
     GrantRound,
+    GreenHayDay,
     Job,
     KitBooking,
     KitFault,
@@ -46,6 +48,8 @@ from projects.models import (
     OtherFunding,
     PaymentRequest,
     Permission,
+    PlugBatch,
+    PlugPromise,
     Review,
     RoundAssessor,
     RoundChoice,
@@ -260,6 +264,18 @@ TABLE = {
     ("v1-project-kit", "POST"): (OWN, 404),
     ("v1-kit-booking", "GET"): (OWN, 404),
     ("v1-kit-booking-moves", "POST"): (COORDINATOR, 404),
+    ("v1-network-plugs", "GET"): (IN_NETWORK, 403),
+    ("v1-network-plugs", "POST"): (COORDINATOR, 403),
+    ("v1-plug-batch", "GET"): (IN_NETWORK, 404),
+    ("v1-plug-events", "GET"): (IN_NETWORK, 404),
+    ("v1-plug-events", "POST"): (OWN, 404),
+    ("v1-plug-promises", "GET"): (IN_NETWORK, 404),
+    ("v1-plug-promises", "POST"): (COORDINATOR, 404),
+    ("v1-plug-promise-moves", "POST"): (COORDINATOR, 404),
+    ("v1-network-green-hay", "GET"): (IN_NETWORK, 403),
+    ("v1-network-green-hay", "POST"): (COORDINATOR, 403),
+    ("v1-green-hay", "GET"): (OWN, 404),
+    ("v1-green-hay-moves", "POST"): (LEADS, 404),
     ("v1-project-calendar", "GET"): (OWN, 404),
     ("v1-aggregates", "GET"): (ALL, None),
     ("v1-private-years", "GET"): (ALL, None),
@@ -351,7 +367,7 @@ TOLD_403 = {
     **dict.fromkeys(
         [
             ("v1-kit-item", "PATCH"), ("v1-kit-showings", "POST"), ("v1-kit-showing", "DELETE"),
-            ("v1-kit-fault-mend", "POST"),
+            ("v1-kit-fault-mend", "POST"), ("v1-plug-events", "POST"), ("v1-plug-promises", "POST"),
         ],
         IN_NETWORK,
     ),
@@ -465,6 +481,7 @@ class Scene:
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(b"id\r\n")
         self.share_out = sharing(county)
+        self.plugs, self.promised, self.hay = plugs_and_hay(county, self.project)
         self.permission = Permission.objects.filter(site=self.site).first()
         self.membership = Membership.objects.get(group=group, user=county.member)
         self.group, self.elsewhere = group, elsewhere
@@ -510,9 +527,12 @@ class Scene:
             "v1-kit-days": self.kit, "v1-kit-taken": self.kit, "v1-kit-showings": self.kit,
             "v1-kit-showing": self.showing, "v1-kit-faults": self.kit, "v1-kit-fault-mend": self.fault,
             "v1-project-kit": self.project, "v1-kit-booking": self.booking, "v1-kit-booking-moves": self.booking,
-            "v1-project-calendar": self.project,
             "v1-export": self.export, "v1-export-file": self.export,
             "v1-snapshot": self.snapshot,
+            "v1-project-calendar": self.project, "v1-network-plugs": self.county.network,
+            "v1-plug-batch": self.plugs, "v1-plug-events": self.plugs, "v1-plug-promises": self.plugs,
+            "v1-plug-promise-moves": self.promised, "v1-network-green-hay": self.county.network,
+            "v1-green-hay": self.hay, "v1-green-hay-moves": self.hay,
             **self.grants.things(),
         }  # fmt: skip
         if name == "v1-snapshot-file":
@@ -577,6 +597,18 @@ class Scene:
                 "item_id": str(self.kit.public_id),
                 "first_on": (timezone.localdate() + timedelta(days=60)).isoformat(),
             },
+            ("v1-network-plugs", "POST"): {
+                "taxon": "primula_veris", "sown_on": day, "sown_count": 9, "seed_from": "Given",
+            },
+            ("v1-plug-events", "POST"): {"what": "lost", "count": 1, "on": day},
+            ("v1-plug-promises", "POST"): {"project_id": str(self.project.public_id), "count": 1},
+            ("v1-plug-promise-moves", "POST"): {"to": "withdrawn"},
+            ("v1-network-green-hay", "POST"): {
+                "donor_id": str(self.hay.donor.public_id), "project_id": str(self.project.public_id),
+                "donor_area_m2": 5.0, "receptor_area_m2": 10.0, "hours_to_spread": 1.0,
+                "cut_on": (timezone.localdate() + timedelta(days=60)).isoformat(),
+            },
+            ("v1-green-hay-moves", "POST"): {"to": "called_off", "because": "Rain."},
             ("v1-kit-booking-moves", "POST"): {"to": "agreed"},
             ("v1-private-years", "POST"): {"year": NOW.year - 2},
             ("v1-group-handovers", "POST"): {"things": "In the barn."},
@@ -778,6 +810,25 @@ def kit_of(county, project):
     fault = KitFault.objects.create(item=kit, what="A belt slips.", found_on=NOW.date(), **times)
     showing = KitShowing.objects.create(item=kit, user=county.member, shown_on=NOW.date(), **times)
     return kit, booking, fault, showing
+
+
+def plugs_and_hay(county, project):
+    """A batch of plugs that the group looks after, promised in part to the private garden, and green hay for it."""
+    times = {"created_at": NOW, "updated_at": NOW}
+    of = {"network": county.network, "group": project.group, **times}
+    batch = PlugBatch.objects.create(
+        taxon="primula_veris", sown_on=NOW.date(), sown_count=50, pricked_out=40, alive=40, promised=10, **of
+    )
+    promise = PlugPromise.objects.create(batch=batch, project=project, count=10, **of)
+    donor = DonorMeadow.objects.create(
+        network=county.network, name="Wet Holm", habitat="damp", area_dm2=100_000, **times
+    )
+    on = timezone.localdate() + timedelta(days=30)
+    hay = GreenHayDay.objects.create(
+        donor=donor, project=project, donor_dm2=1_000, receptor_dm2=2_000, cut_on=on, spread_on=on,
+        minutes_to_spread=60, **of,
+    )  # fmt: skip
+    return batch, promise, hay
 
 
 def everything():

@@ -37,7 +37,12 @@ from projects.models import (
     District,
     Forecast,
     GrantRound,
+    GreenHayDay,
     Group,
+    KitBooking,
+    KitFault,
+    KitHalfDay,
+    KitItem,
     MeadowProject,
     Membership,
     MoneyReturned,
@@ -46,6 +51,7 @@ from projects.models import (
     OutcomeReturn,
     PaymentRequest,
     Permission,
+    PlugBatch,
     ReturnQuestion,
     ReturnVersion,
     RoundChoice,
@@ -59,6 +65,7 @@ from projects.models import (
 from projects.rules.permissions import obstacles
 from projects.rules.rounds import phase
 from projects.selectors.actors import actor_of
+from projects.selectors.plugs import batches_that_do_not_add_up
 from projects.selectors.returns import names_to_settle, read_content, returns_of_year, sown_taxa
 from projects.selectors.rounds import pots_that_do_not_add_up
 from projects.selectors.sites import permissions_held
@@ -124,6 +131,18 @@ def test_it_holds_a_county_full(saltmere):
         "OutcomeReturn": 77,
         "ReturnVersion": 79,
     }
+
+
+def test_the_network_lends_raises_plants_and_carries_green_hay(saltmere):
+    assert KitItem.objects.count() == 5
+    states = list(KitBooking.objects.order_by("state").values_list("state", flat=True))
+    assert states == ["agreed", "agreed", "asked", "back", "back", "cancelled", "out"]
+    # the scarifier on the 6th of December: taken, with the day after it kept free
+    taken = KitHalfDay.objects.filter(item__name="The scarifier", on__gte=demo.REFERENCE_DAY).order_by("on", "half")
+    assert [(row.on.day, row.is_gap) for row in taken] == [(5, False)] * 2 + [(6, False)] * 2 + [(7, True)] * 2
+    assert KitFault.objects.get().mended_on is not None
+    assert (PlugBatch.objects.count(), batches_that_do_not_add_up()) == (3, [])
+    assert sorted(GreenHayDay.objects.values_list("state", flat=True)) == ["done", "planned"]
 
 
 def test_every_role_stage_kind_publicity_and_way_of_telling_a_place_is_there(saltmere):

@@ -115,6 +115,15 @@ TABLE = {
     "kit-fault": (IN_NETWORK, IN_NETWORK, 404),
     "kit-mend": (None, COORDINATOR, 404),
     "kit-shown": (COORDINATOR, COORDINATOR, 404),
+    "county-plugs": (IN_NETWORK, None, 403),
+    "plug-new": (COORDINATOR, COORDINATOR, 403),
+    "plug-batch": (IN_NETWORK, None, 404),
+    "plug-note": (OWN, OWN, 404),
+    "plug-promise": (COORDINATOR, COORDINATOR, 404),
+    "plug-promise-move": (None, COORDINATOR, 404),
+    "county-green-hay": (IN_NETWORK, None, 403),
+    "green-hay-new": (COORDINATOR, COORDINATOR, 403),
+    "green-hay": (OWN, LEADS, 404),
     "group-kit": (OWN, None, 403),
     "share-outs": (COORDINATOR, COORDINATOR, 403),
     "share-out": (COORDINATOR, COORDINATOR, 404),
@@ -170,7 +179,9 @@ TABLE = {
     "award-report": (LEAD, LEAD, 404),
 }
 #: pages about what a network keeps for all its groups
-OF_THE_POOL = {name for name in TABLE if name.startswith("kit-") and name not in {"kit-booking", "kit-cancel"}}
+OF_THE_POOL = {
+    name for name in TABLE if name.startswith(("kit-", "plug-")) and name not in {"kit-booking", "kit-cancel"}
+}
 #: pages about whoever looks at them, or about a secret; they have tests of their own
 OF_ONESELF = {
     "sign-in", "password-forgotten", "new-password", "sign-out", "account", "account-name", "account-email",
@@ -207,6 +218,8 @@ def addresses(scene):
         "award_id": scene.grants.award.public_id, "payment_id": scene.grants.payment.public_id,
         "change_id": scene.grants.change.public_id,
         "snapshot_id": scene.snapshot.public_id,
+        "batch_id": scene.plugs.public_id, "promise_id": scene.promised.public_id,
+        "day_id": scene.hay.public_id,
         "name": "prices", "code": "not_found", "year": NOW.year,
         "part": "budget",
     }  # fmt: skip

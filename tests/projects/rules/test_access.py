@@ -49,8 +49,8 @@ READS = {
     "award.read", "photo.read", "handover.read", "aggregate.read", "aggregate.read_exact",
     "donor.read", "owner.read", "harvest.read", "lot.read",
     "seed_promise.read", "seed_blend.read", "record.read", "seed_wish.read", "share_out.read",
-    "kit.read",
     "export.read", "snapshot.read",
+    "kit.read", "plug.read", "green_hay.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -68,6 +68,7 @@ WRITES = {
     "lot.change", "lot.move", "lot.count", "seed_promise.make", "seed_promise.sow",
     "seed_wish.make", "share_out.write", "share_out.accept",
     "kit.change", "kit.show", "kit.book", "kit.decide", "kit.cancel", "kit.hand_over", "kit.fault", "kit.mend",
+    "plug.create", "plug.tell", "plug.promise", "plug.hand_over", "green_hay.plan", "green_hay.end",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
 OPEN = {
