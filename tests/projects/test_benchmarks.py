@@ -51,6 +51,18 @@ def test_the_imports_run_to_the_end():
         assert words in told
 
 
+@pytest.mark.postgres
+def test_a_country_is_filled_and_every_list_of_it_answers():
+    told = run("tests.benchmarks.scale")
+    for words in (
+        "taxon records by COPY: 800 rows in ",
+        "visitor, GET /county/county-002/: p50 ",
+        "lead, GET /api/v1/returns/?limit=100: p50 ",
+        " answered ",
+    ):
+        assert (words in told) is (words != " answered "), told
+
+
 @pytest.mark.django_db
 def test_a_database_that_somebody_uses_is_refused():
     with pytest.raises(SystemExit, match="This database is in use"):
