@@ -15,6 +15,8 @@ KINDS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "estimate_batch": "Estimates of many sites",
         "forecasts": "Forecasts of many meadows",
+        "export": "A file of records or figures",
+        "snapshot": "A dated set of open records",
         "bid_appraisals": "Appraisals of a round’s bids",
         "bid_choice": "What a round’s pot could buy",
     }
