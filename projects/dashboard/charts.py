@@ -563,3 +563,85 @@ def frontier(
         return bottom + 44, parts
 
     return _both(key, title, description, draw)
+
+
+@dataclass(frozen=True)
+class AgeFound:
+    """Meadows of one age: what was found, with its interval where there are two sites, beside what was forecast."""
+
+    label: str
+    found: float | None
+    low: float | None
+    high: float | None
+    forecast: tuple[float, float, float] | None
+
+
+def ages(
+    key: str, title: str, rows: Sequence[AgeFound], *, y_title: str, x_title: str, lines: Mapping[float, str]
+) -> SafeString:
+    """Return what was found by age as dots with intervals, over boxes of what was forecast with their middle."""
+    tops = [*(row.forecast[2] for row in rows if row.forecast), *(value for row in rows for value in _seen(row))]
+    marks = ticks(max([*tops, *(at + 1 for at in lines)]))
+    description = "; ".join(f"{row.label}: {_age_words(row)}" for row in rows)
+    legend = (
+        ("band-80", "Forecast: 8 in 10 meadows, and the middle"),
+        ("walked", "Found: the mean of sites, 95 % sure"),
+    )
+
+    def draw(width: int) -> tuple[float, list[SafeString]]:
+        beside = width == WIDE
+        left, right, tall = (34.0, width - 110.0, 280.0) if beside else (34.0, width - 24.0, 230.0)
+        parts: list[SafeString] = []
+        y = 4.0
+        for name, words in legend:
+            parts += [*_sample(name, y), _text(38, y + 12, words)]
+            y += LINE + 3
+        if not beside:
+            parts += [_line(0, y + 7, 30, y + 7, "threshold"), _text(38, y + 12, " and ".join(lines.values()))]
+            y += LINE + 3
+        parts.append(_text(0, y + 20, y_title, class_="axis"))
+        bottom = y + 34 + tall
+        step = (right - left) / max(len(rows), 1)
+        scale = tall / marks[-1]
+        for mark in marks:
+            at = bottom - mark * scale
+            parts += [
+                _line(left, at, right, at, "grid"),
+                _text(left - 6, at + 4.5, figure(mark), anchor="end", class_="tick"),
+            ]
+        for number, row in enumerate(rows):
+            x = left + (number + 0.5) * step
+            half = min(step * 0.3, 22.0)
+            if row.forecast:
+                low, middle, high = (bottom - value * scale for value in row.forecast)
+                parts.append(
+                    element("rect", x=x - half, y=high, width=2 * half, height=max(low - high, 1), class_="band-80")
+                )
+                parts.append(_line(x - half, middle, x + half, middle, "median"))
+            if row.found is not None:
+                if row.low is not None and row.high is not None:
+                    parts.append(_line(x, bottom - max(row.low, 0.0) * scale, x, bottom - row.high * scale, "walked"))
+                parts.append(element("circle", cx=x, cy=bottom - row.found * scale, r=4.5, class_="walked-dot"))
+            parts.append(_text(x, bottom + 16, row.label, anchor="middle", class_="tick"))
+        parts += [_line(left, bottom - value * scale, right, bottom - value * scale, "threshold") for value in lines]
+        parts += [
+            _text(right + 5, bottom - value * scale + 4.5, words if beside else figure(value), class_="value")
+            for value, words in lines.items()
+        ]
+        parts.append(_text(left, bottom + 36, x_title, class_="axis"))
+        return bottom + 44, parts
+
+    return _both(key, title, description, draw)
+
+
+def _seen(row: AgeFound) -> list[float]:
+    return [value for value in (row.found, row.high) if value is not None]
+
+
+def _age_words(row: AgeFound) -> str:
+    said = "nothing counted" if row.found is None else f"found {figure(row.found)}"
+    if row.low is not None and row.high is not None:
+        said += f", {figure(max(row.low, 0.0))} to {figure(row.high)}"
+    if row.forecast:
+        said += f"; forecast {figure(row.forecast[0])} to {figure(row.forecast[2])}, middle {figure(row.forecast[1])}"
+    return said

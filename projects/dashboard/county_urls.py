@@ -4,6 +4,7 @@ from django.urls import path
 
 from projects.dashboard.views import (
     county,
+    county_year,
     green_hay,
     groups,
     handovers,
@@ -30,6 +31,10 @@ urlpatterns = [
     path("county/<slug:slug>/returns/", returns.YearView.as_view(), name="county-returns"),
     path("county/<slug:slug>/open-records/", records.OpenRecordsView.as_view(), name="county-records"),
     path("snapshots/<uuid:snapshot_id>/", records.SnapshotView.as_view(), name="snapshot"),
+    path("county/<slug:slug>/year/<int:year>/", county_year.CountyYearView.as_view(), name="county-year"),
+    path(
+        "county/<slug:slug>/year/<int:year>/map.json", county_year.CountyYearMapView.as_view(), name="county-year-map"
+    ),
     path("county/<slug:slug>/set-up/", county.SetUpView.as_view(), name="county-set-up"),
     path("county/<slug:slug>/people/", county.PeopleView.as_view(), name="county-people"),
     path("county/<slug:slug>/forecast-all/", county.ForecastAllView.as_view(), name="county-forecast-all"),

@@ -169,7 +169,7 @@ def aggregates(actor: Actor, network: Network, asked: Asked, today: date) -> dic
         "rows": rows if asked.by else [],
         "total": _row(lines, asked, exact=exact, raw=True),
         "private_sites": private_years(network, today),
-        "warnings": _warnings(asked, bool(ways)),
+        "warnings": _warnings(asked, bool(ways) or not rules.WAYS.isdisjoint(asked.only)),
     }
 
 

@@ -158,6 +158,8 @@ def addresses(county):
     }  # fmt: skip
     pages = {
         "project": {"project_id": project.public_id}, "county-returns": {"slug": network.slug},
+        "county-year": {"slug": network.slug, "year": NOW.year},
+        "county-year-map": {"slug": network.slug, "year": NOW.year},
         "return": {"return_id": outcome.public_id}, "return-names": {"return_id": outcome.public_id},
         "project-photos": {"project_id": project.public_id}, "group-handovers": {"group_id": group.public_id},
         "county-kit": {"slug": network.slug}, "county-kit-calendar": {"slug": network.slug},

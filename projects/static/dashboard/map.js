@@ -39,7 +39,7 @@ function told(site) {
   const box = document.createElement("div");
   const link = words("a", site.name);
   link.href = site.url;
-  box.append(link, words("p", `${site.group}. ${site.area}. ${site.stage}.`), words("p", `Where: ${site.where}`));
+  box.append(link, words("p", `${site.group}. ${site.area}. ${site.stage}.${site.found ? ` Walk: ${site.found}.` : ""}`), words("p", `Where: ${site.where}`));
   return box;
 }
 
@@ -94,7 +94,8 @@ function showSites(map, data) {
     const size = sizeOf(site.area_m2);
     const icon = L.divIcon({ className: "map-site", iconSize: [size, size], html: sign(site.shape, size, site.square) });
     const marker = L.marker(site.at, { icon, title: site.name }).addTo(map).bindPopup(() => told(site));
-    marker.getElement().setAttribute("aria-label", `${site.name}: ${site.stage}, ${site.area}, ${site.where}`);
+    const found = site.found ? `, ${site.found}` : "";
+    marker.getElement().setAttribute("aria-label", `${site.name}: ${site.stage}${found}, ${site.area}, ${site.where}`);
   }
 }
 

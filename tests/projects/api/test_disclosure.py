@@ -49,6 +49,7 @@ def addresses(county):
         things = [by_name[name]] if name in by_name else [county.network, *county.groups.values()]
         for kwargs in [
             {}, *({"public_id": thing.public_id} for thing in things), {"slug": county.network.slug},
+            {"slug": county.network.slug, "year": NOW.year},
             {"table": "prices"}, {"name": "prices"}, {"code": "not_found"}, {"site_id": open_site.public_id},
             {"project_id": project.public_id},
             *({"round_id": row.public_id} for row in GrantRound.objects.all()),

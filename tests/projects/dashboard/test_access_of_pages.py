@@ -50,6 +50,8 @@ TABLE = {
     "county": (ALL, None, None),
     "county-map": (ALL, None, None),
     "county-sites": (ALL, None, None),
+    "county-year": (ALL, None, None),
+    "county-year-map": (ALL, None, None),
     "county-set-up": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 403),
     "county-people": (COORDINATOR | OPERATOR, COORDINATOR | OPERATOR, 403),
     "county-forecast-all": (None, COORDINATOR, 403),

@@ -60,6 +60,14 @@ CHARTS = {
     "fan of one year": charts.fan(
         "c", "Species", [year("2027", 6)], y_title="Species", main="Kept", other="Usual", lines={9: "nine"}
     ),
+    "ages": charts.ages(
+        "h",
+        "Kinds",
+        [charts.AgeFound("1", 7.0, None, None, None), charts.AgeFound("2", 9.0, -1.0, 21.0, (5.0, 8.0, 12.0))],
+        y_title="Kinds",
+        x_title="Years since sowing",
+        lines={9: "nine"},
+    ),
     "strips": charts.strips(
         "d",
         "Species",
