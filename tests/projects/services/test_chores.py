@@ -19,7 +19,8 @@ def test_what_is_over_goes_and_what_is_not_stays():
     for minutes in (1, 24 * 60):
         SignInFailure.objects.create(key="0" * 64, at=NOW - timedelta(minutes=minutes))
     assert chores.what_is_over_forget(now=NOW) == {
-        "uploads_forget": 0, "exports_forget": 0, "answers_forget": 1, "tries_forget": 1, "invitations_forget_expired": 0,
+        "uploads_forget": 0, "exports_forget": 0, "answers_forget": 1, "tries_forget": 1,
+        "invitations_forget_expired": 0,
     }  # fmt: skip
     assert RememberedAnswer.objects.get().created_at == NOW - KEPT
     assert SignInFailure.objects.get().at == NOW - timedelta(minutes=1)
