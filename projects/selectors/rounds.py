@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from uuid import UUID
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Q, QuerySet, Sum
 
+from projects.choices import NetworkRole, RoundState
 from projects.errors import NotFound
 from projects.models import (
     Award,
@@ -96,8 +97,14 @@ def pots_that_do_not_add_up() -> list[UUID]:
 
 
 def choice_list(actor: Actor) -> QuerySet[RoundChoice]:
-    """What pots could buy, for those from whom no bid of the round is hidden; without the long texts."""
-    return RoundChoice.objects.filter(whole_round_of(actor)).defer("request", "answer").select_related("round")
+    """What pots could buy, for those from whom no bid of the round is hidden; without the long texts.
+
+    Assessors find it once the panel is open: it may rest on scores that they are not to know before.
+    """
+    scoring = set(actor.networks_as(NetworkRole.ASSESSOR)) - set(actor.networks_as(NetworkRole.FUND_MANAGER))
+    blind = Q(round__network__in=scoring) & ~Q(round__state__in=[RoundState.PANEL, RoundState.SETTLED])
+    rows = RoundChoice.objects.filter(whole_round_of(actor) & ~blind)
+    return rows.defer("request", "answer").select_related("round")
 
 
 def choices_of(actor: Actor, round: GrantRound) -> QuerySet[RoundChoice]:

@@ -302,7 +302,9 @@ def test_the_pot_is_asked_under_limits_and_its_job_is_shown_without_a_script(sce
     assert "Proven: no other set is better (gap 0;" in page.text
     assert "The next best set" in page.text or "There is no other set within the limits." in page.text
     assert any(attrs.get("aria-labelledby", "").startswith("frontier") for tag, attrs in page.tags if tag == "svg")
-    # whoever reads for the round may read it, the group may not
+    # whoever reads for the round may read it once scores are open, the group never
+    page_of(browser(scene.assessor), f"/fund/choices/{choice.public_id}/", 404)
+    scene.move("panel", PANEL)
     page_of(browser(scene.assessor), f"/fund/choices/{choice.public_id}/")
     page_of(browser(scene.county.lead), f"/fund/choices/{choice.public_id}/", 404)
 
