@@ -53,6 +53,7 @@ from projects.services import (
     demo_returns,
     demo_rounds,
     demo_seed,
+    demo_share_out,
     diary,
     invitations,
     meadows,
@@ -95,6 +96,7 @@ class _Rank(IntEnum):
     RETURN = auto()
     CHECK = auto()
     SEED = auto()
+    SHARE_OUT = auto()
     #: the steps of a grant round follow
     GRANT = auto()
 
@@ -270,6 +272,8 @@ def _acts(story: _Story) -> Iterator[_Act]:
     yield from _returns(story, first)
     for deed in demo_seed.acts(story, _table("seed.json")):
         yield _Act(deed.on, _Rank.SEED, deed.do, deed.computes)
+    for share in demo_share_out.acts(story, _table("share_out.json"), first):
+        yield _Act(share.on, _Rank.SHARE_OUT, share.do)
     tables = {name: rows(f"{name}.json") for name in ("rounds", "bids", "decisions", "awards")}
     for act in demo_rounds.acts(story, demo_rounds.Tables(**tables, reviews=rows("reviews.csv"))):
         yield _Act(act.on, _Rank.GRANT + act.step, act.do, act.computes)
