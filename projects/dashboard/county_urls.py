@@ -15,6 +15,7 @@ from projects.dashboard.views import (
     plugs,
     records,
     returns,
+    seed,
     share_outs,
     sheets_in,
     sites,
@@ -35,6 +36,9 @@ urlpatterns = [
     path(
         "county/<slug:slug>/year/<int:year>/map.json", county_year.CountyYearMapView.as_view(), name="county-year-map"
     ),
+    path("county/<slug:slug>/seed/", seed.SeedStoreView.as_view(), name="county-seed"),
+    path("county/<slug:slug>/seed/<uuid:lot_id>/", seed.LotView.as_view(), name="seed-lot"),
+    path("county/<slug:slug>/seed/<uuid:lot_id>/count/", seed.CountView.as_view(), name="seed-count"),
     path("county/<slug:slug>/set-up/", county.SetUpView.as_view(), name="county-set-up"),
     path("county/<slug:slug>/people/", county.PeopleView.as_view(), name="county-people"),
     path("county/<slug:slug>/forecast-all/", county.ForecastAllView.as_view(), name="county-forecast-all"),

@@ -8,8 +8,8 @@ from uuid import UUID
 from django.db.models import F, QuerySet, Sum
 
 from projects.errors import NotFound
-from projects.models import LotPart, SeedEntry, SeedLot, SeedPromise
-from projects.rules.access import Actor, may, visible_in_network, visible_inner
+from projects.models import LotPart, Network, SeedEntry, SeedLot, SeedPromise
+from projects.rules.access import Actor, demand, group_in, may, visible_in_network, visible_inner
 
 
 def lot_list(actor: Actor) -> QuerySet[SeedLot]:
@@ -78,3 +78,9 @@ def groups_told(actor: Actor, entries: list[SeedEntry]) -> set[int]:
         if row.promise is not None
         and may(actor, "seed_promise.read", group_id=row.promise.group_id, network_id=row.promise.network_id)
     }
+
+
+def lots_of(actor: Actor, network: Network) -> list[SeedLot]:
+    """Lots of a network; raises NotAllowed outside it."""
+    demand(actor, "lot.read", group_id=group_in(actor, network.pk), network_id=network.pk)
+    return list(lot_list(actor).filter(network=network))

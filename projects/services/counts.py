@@ -112,7 +112,8 @@ def _question(lot: SeedLot, asked: CountNew, last: LotCount | None, counted_on: 
                 "/adds_to_last", "wrong_state", "There is no count of the lot as it is now that these could add to.",
                 True, "false",
             )  # fmt: skip
-        samples = [*orjson.loads(last.request)["samples"], *samples]
+        # the new ones first: what is wrong with one is told by its place in what was sent
+        samples = [*samples, *orjson.loads(last.request)["samples"]]
     kinds = {taxon for sample in samples for taxon in sample["counts"]}
     question: dict[str, Any] = {
         "samples": samples,

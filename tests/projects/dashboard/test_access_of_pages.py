@@ -108,6 +108,9 @@ TABLE = {
     "group-handovers": (OWN, None, 403),
     "project-hand-over": (LEADS, LEADS, 404),
     "handover": (OWN, None, 404),
+    "county-seed": (IN_NETWORK, None, 403),
+    "seed-lot": (IN_NETWORK, None, 404),
+    "seed-count": (IN_NETWORK, IN_NETWORK, 404),
     "county-kit": (IN_NETWORK, None, 403),
     "county-kit-calendar": (IN_NETWORK, None, 403),
     "kit-new": (COORDINATOR, COORDINATOR, 403),
@@ -184,6 +187,7 @@ TABLE = {
 OF_THE_POOL = {
     name for name in TABLE if name.startswith(("kit-", "plug-")) and name not in {"kit-booking", "kit-cancel"}
 }
+OF_THE_POOL |= {"seed-lot", "seed-count"}
 #: pages about whoever looks at them, or about a secret; they have tests of their own
 OF_ONESELF = {
     "sign-in", "password-forgotten", "new-password", "sign-out", "account", "account-name", "account-email",
@@ -215,6 +219,7 @@ def addresses(scene):
         "upload_id": scene.upload.public_id, "photo_id": scene.photo.public_id, "size": "small",
         "handover_id": scene.handover.public_id, "item_id": scene.kit.public_id, "booking_id": scene.booking.public_id,
         "fault_id": scene.fault.public_id, "share_out_id": scene.share_out.public_id, "place": 0,
+        "lot_id": scene.lot.public_id,
         "round_id": scene.grants.round.public_id, "bid_id": scene.grants.read.public_id,
         "choice_id": scene.grants.choice.public_id, "decision_id": scene.grants.decision.public_id,
         "award_id": scene.grants.award.public_id, "payment_id": scene.grants.payment.public_id,
