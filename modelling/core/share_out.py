@@ -30,6 +30,8 @@ DAYS: Final = "days"
 
 #: branches after which the search gives up and says so; counted rather than timed, so that a slow machine answers alike
 MOST_NODES: Final = 20_000
+#: largest whole number that a float holds exactly, with all below it (IEEE 754 binary64)
+EXACT: Final = 2**53
 #: relative difference below which two values are the same: the solver's own rounding
 SAME: Final = 1e-6
 #: amounts are scaled below this, by powers of two, so that the solver's tolerance is far less than a step
@@ -312,7 +314,7 @@ class Sharer:
     @cached_property
     def scale(self) -> float:
         """Steps in one unit of the programme."""
-        return scale_of(float(max((min(source.most, 2**53) for source in self.sources), default=1)))
+        return scale_of(float(max((min(source.most, EXACT) for source in self.sources), default=1)))
 
     def solve(self, serve: int | None = None, settle: bool = True) -> Sharing | None:
         """The best sharing, or None where the promises cannot be kept.
