@@ -3,6 +3,8 @@
 import pytest
 from django.test import Client
 
+from tests.projects.county import saltmere
+
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
@@ -24,7 +26,9 @@ def test_a_form_that_cannot_be_read_is_a_bad_request(path, content_type, status)
     assert "text/html" in answer.headers["Content-Type"]
 
 
-def test_bytes_that_are_no_text_are_asked_for_again_and_nothing_is_saved(client, county):
+@pytest.mark.django_db
+def test_bytes_that_are_no_text_are_asked_for_again_and_nothing_is_saved(client):
+    county = saltmere()
     client.force_login(county.lead)
     group = county.groups["Gullhaven Meadow Makers"]
     path = f"/groups/{group.public_id}/edit/"

@@ -130,6 +130,7 @@ def test_a_new_network_is_as_it_was_asked_for_and_has_the_usual_world(county):
     )  # fmt: skip
     assert entry.after == {
         "name": "Farshore", "slug": "farshore", "about": "Between\nthe tides.", "world_seed": 1, "outline": [],
+        "licence": "CC-BY-4.0",
     }  # fmt: skip
 
 

@@ -6,11 +6,9 @@ from django.db import IntegrityError, transaction
 from modelling.errors import RequestRefused
 from modelling.models import StoredForGood
 from projects.errors import NotAllowed, NotFound, RuleBroken, WrongState
-from projects.models import PlugBatch, PlugEvent, PlugPromise
+from projects.models import PlugBatch, PlugEvent
 from projects.selectors.plugs import batch_get, batches_that_do_not_add_up, plant_note, promise_get
-from tests.projects.county import saltmere
 from tests.projects.plugs import GARDEN, VERGE, batch, move, note, promise
-from tests.projects.services.test_job_rivals import side_by_side
 
 pytestmark = pytest.mark.django_db
 
@@ -119,22 +117,3 @@ def test_who_may_do_what(county):
 
 def test_the_plant_list_says_what_fails_from_seed():
     assert "plugs far better than seed" in plant_note("succisa_pratensis")
-
-
-@pytest.mark.django_db(transaction=True)
-def test_rivals_never_promise_a_plant_twice():
-    county = saltmere()
-    row = note(county, batch(county), "pricked_out", 100)
-    turns = list(range(8))
-
-    def one():
-        try:
-            return promise(county, row, 30, VERGE if turns.pop() % 2 else "Under the yews")
-        except RuleBroken as refused:
-            return refused
-
-    found = side_by_side(8, one)
-    # three times thirty of a hundred
-    assert sum(isinstance(one, PlugPromise) for one in found) == 3
-    assert sums(row) == (100, 0, 100, 90, 0)
-    assert batches_that_do_not_add_up() == []
