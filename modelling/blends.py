@@ -104,6 +104,13 @@ def blend(asked: BlendQuestion) -> dict[str, Any]:
     }
 
 
+def targets_of(asked: BlendQuestion) -> tuple[dict[str, float], list[str]]:
+    """What is aimed at, live seeds per m2 by the names of `BlendWanted`, and what is to be said of it."""
+    targets, _, notes = _targets(asked)
+    names = {RATTLE: "rattle_live_per_m2", FORBS: "forbs_live_per_m2", GRASS: "grass_most_live_per_m2"}
+    return {names[t.id]: t.least if t.least is not None else t.most or 0.0 for t in targets if t.id in names}, notes
+
+
 def _items(asked: BlendQuestion) -> list[tuple[SeedItem, int | None, float]]:
     """What may go in: an item of a gram, the grams there are, and the price of a gram of what is there."""
     gram = 1 / G_PER_KG

@@ -8,7 +8,7 @@ from typing import Any, Final
 from django.db.models import F
 
 from modelling.arrays import rounded
-from modelling.blends import blend, read_blend
+from modelling.blends import blend, read_blend, targets_of
 from modelling.contracts.blends import MOST_LOTS, BlendWanted
 from projects.choices import SeedState
 from projects.models import MeadowProject, SeedLot
@@ -38,7 +38,6 @@ def blend_for(actor: Actor, project: MeadowProject, wanted: BlendWanted, today: 
         For mixes and kinds that are not known.
     """
     demand(actor, "seed_blend.read", group_id=project.group_id, network_id=project.network_id)
-    facts = site_facts(project.site, today)
     lots = []
     for lot in free_lots(actor, project.network_id):
         contents = contents_now(lot, today).for_request()
@@ -46,11 +45,22 @@ def blend_for(actor: Actor, project: MeadowProject, wanted: BlendWanted, today: 
             free = (lot.balance_mg - lot.promised_mg) / MG_PER_KG
             price = (lot.price_pence_per_kg or 0) / PENCE
             lots.append({"lot": str(lot.public_id), "kg": free, "gbp_per_kg": price, "contents": contents})
-    question: dict[str, Any] = {
+    question = _question(project, wanted, today) | {"lots": lots}
+    answer: dict[str, Any] = rounded(blend(read_blend(question)))
+    return answer
+
+
+def targets_for(actor: Actor, project: MeadowProject, today: date) -> tuple[dict[str, float], list[str]]:
+    """What the tables aim at for a project's ground, and what is to be said of it."""
+    demand(actor, "seed_blend.read", group_id=project.group_id, network_id=project.network_id)
+    return targets_of(read_blend(_question(project, BlendWanted(), today)))
+
+
+def _question(project: MeadowProject, wanted: BlendWanted, today: date) -> dict[str, Any]:
+    """What is wanted, for this ground."""
+    facts = site_facts(project.site, today)
+    return {
         **wanted.model_dump(mode="json", exclude_none=True),
         **{name: facts[name] for name in _FACTS if name in facts},
         "area_m2": facts.get("net_area_m2", facts["area_m2"]),
-        "lots": lots,
     }
-    answer: dict[str, Any] = rounded(blend(read_blend(question)))
-    return answer

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from uuid import UUID
 
-from django.db.models import F, QuerySet, Sum
+from django.db.models import F, Q, QuerySet, Sum
 
+from projects.choices import Stage
 from projects.errors import NotFound
-from projects.models import LotPart, Network, SeedEntry, SeedLot, SeedPromise
+from projects.models import Group, LotPart, MeadowProject, Network, SeedEntry, SeedLot, SeedPromise
 from projects.rules.access import Actor, demand, group_in, may, visible_in_network, visible_inner
 
 
@@ -40,7 +42,24 @@ def parts_of(lots: list[SeedLot]) -> dict[int, list[LotPart]]:
 
 def promise_list(actor: Actor) -> QuerySet[SeedPromise]:
     """Promises to the actor's groups, and all of the networks they coordinate."""
-    return SeedPromise.objects.filter(visible_inner(actor)).select_related("lot", "group", "project")
+    return SeedPromise.objects.filter(visible_inner(actor)).select_related("lot", "group", "project", "network")
+
+
+def promises_open(actor: Actor, groups: Iterable[Group]) -> dict[int, list[SeedPromise]]:
+    """Promises with something to fetch or to tell of, by the key of their group: one query for all of them."""
+    settled = Q(promised_mg=F("released_mg") + F("handed_mg"), handed_mg=F("returned_mg") + F("sown_mg"))
+    found = defaultdict(list)
+    for row in promise_list(actor).filter(group__in=[group.pk for group in groups]).exclude(settled):
+        found[row.group_id].append(row)
+    return found
+
+
+def projects_to_promise(actor: Actor, network: Network) -> QuerySet[MeadowProject]:
+    """Projects seed can be promised to, by name; none for others than coordinators."""
+    if not may(actor, "seed_promise.make", network_id=network.pk):
+        return MeadowProject.objects.none()
+    rows = MeadowProject.objects.filter(network=network).exclude(stage=Stage.HANDED_OVER)
+    return rows.select_related("group").order_by("name", "pk")
 
 
 def promise_get(actor: Actor, public_id: UUID) -> SeedPromise:

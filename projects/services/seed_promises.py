@@ -87,7 +87,7 @@ def promise_move(
     """Hand over promised seed or take the promise back; bring seed back; tell that it was sown."""
     with transaction.atomic():
         row = found(SeedPromise, visible_inner(actor), public_id, "promise of seed")
-        act = "seed_promise.sow" if asked.to == "sown" else "seed_promise.make"
+        act = "seed_promise.make" if asked.to in _OWED else "seed_promise.sow"
         demand(actor, act, group_id=row.group_id, network_id=row.network_id)
         lot = ledger.held([row.lot])[row.lot_id]
         row = found(SeedPromise, visible_inner(actor), public_id, "promise of seed", hold=True)

@@ -12,7 +12,7 @@ from django.forms.boundfield import BoundField
 from modelling.selectors import vocabularies
 from projects.contracts.counts import CountNew
 from projects.dashboard.forms.base import ServiceForm
-from projects.dashboard.forms.fields import GRAMS, Amount, Pick
+from projects.dashboard.forms.fields import GRAMS, Amount, Day, Pick
 
 #: kinds that one count can begin with
 ROWS: Final = 5
@@ -29,9 +29,12 @@ class CountForm(ServiceForm):
     """One sub-sample. The first one says which kinds are counted; the next ones count the same."""
 
     contract = CountNew
-    pointers = {"grams": "/samples/0/grams", "drawn": "/drawn", "submission_id": "/submission_id"}
+    pointers = {
+        "grams": "/samples/0/grams", "drawn": "/drawn", "counted_on": "/counted_on", "submission_id": "/submission_id",
+    }  # fmt: skip
     grams = Amount(GRAMS, label="How many grams is this sub-sample?", initial="1")
     drawn = forms.ChoiceField(choices=DRAWN, required=False, label="How was it taken?")
+    counted_on = Day(label="Counted on", help_text="Left empty, today.")
     submission_id = forms.UUIDField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, going_on: Sequence[str] = (), **kw: Any) -> None:

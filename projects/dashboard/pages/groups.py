@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 
 from projects.dashboard import words
-from projects.models import Group
+from projects.dashboard.pages.group_seed import GroupSeed
+from projects.models import Group, SeedPromise
 from projects.rules.due import Whose
 from projects.selectors.due import DueHere, NetworkDue
 
@@ -14,8 +15,13 @@ from projects.selectors.due import DueHere, NetworkDue
 class GroupHome:
     """A group's home for its own people; only its leads can do most of what is due."""
 
-    def __init__(self, group: Group, dues: Sequence[DueHere], today: date, leads: bool = True) -> None:
+    def __init__(
+        self, group: Group, dues: Sequence[DueHere], today: date, leads: bool = True,
+        promises: Sequence[SeedPromise] = (),
+    ) -> None:  # fmt: skip
         self.group, self.today, self.leads = group, today, leads
+        #: what to fetch of the seed store and what to tell of; empty for nothing
+        self.seed = GroupSeed(promises, today).sentence if promises else ""
         self.dues = [here for here in dues if not here.due.advice]
 
         self.advice: dict[str, list[DueHere]] = {}

@@ -10,9 +10,10 @@ from typing import Any, Final
 import orjson
 from django.utils.safestring import SafeString
 
+from modelling.selectors import taxon_row
 from projects.choices import SeedAct, SeedState
 from projects.dashboard import charts, words
-from projects.models import LotCount, SeedEntry, SeedLot
+from projects.models import LotCount, SeedEntry, SeedLot, SeedPromise
 from projects.rules.lots import weight, years_in_store
 
 #: years from which the age of seed is told
@@ -152,3 +153,29 @@ class CountPage:
             shown = f"{words.figure(low)} to {words.figure(high)}"
             rows.append(charts.Bar(words.opened(kind["english_name"]), low, middle, high, shown))
         return charts.bars("count", "Seeds in a gram, by kind", rows, axis="Seeds in a gram")
+
+
+def promise_sentence(row: SeedPromise) -> str:
+    """What is still to be fetched of a promise, and what went out and is not told of yet."""
+    found = []
+    if row.owed_mg:
+        by = f", to be fetched by {words.day(row.by)}" if row.by else ""
+        found.append(f"{weight(row.owed_mg)} still promised{by}")
+    if row.out_mg:
+        found.append(f"{weight(row.out_mg)} handed over, neither sown nor brought back yet")
+    told = "; ".join(found) or "nothing is promised or out any more"
+    whom = f"{row.project.name}, {row.group}" if row.project is not None else str(row.group)
+    return f"{whom}: {told}."
+
+
+def ways_of(row: SeedPromise, coordinates: bool) -> list[tuple[str, str]]:
+    """What can become of a promise as it stands, and may be told by whoever asks."""
+    found = [("sown", "It was sown"), ("returned", "It was brought back")] if row.out_mg else []
+    if row.owed_mg and coordinates:
+        found = [("handed_over", "It was handed over"), ("released", "The promise is taken back"), *found]
+    return found
+
+
+def kind_name(taxon: str) -> str:
+    """The English name of a kind, else its key."""
+    return words.opened(str((taxon_row(taxon) or {}).get("english_name", taxon)))

@@ -21,6 +21,7 @@ from projects.models import Group, Membership
 from projects.rules.access import demand, may
 from projects.selectors.due import due_of_group, due_of_network
 from projects.selectors.handovers import handovers_of
+from projects.selectors.lots import promises_open
 from projects.selectors.meadows import project_list
 from projects.selectors.networks import districts_of, group_get, groups_of, members_of, membership_get, network_list
 from projects.selectors.returns import returns_of_year
@@ -36,14 +37,17 @@ class HomeView(Door):
     def get(self, request: HttpRequest) -> HttpResponse:
         if self.actor.user_id is None:
             raise NotAllowed("Your groups are shown once you are signed in.")
+        groups = list(groups_of(self.actor))
+        promises = promises_open(self.actor, groups)
         homes = [
             GroupHome(
                 group,
                 due_of_group(self.actor, group, self.today),
                 self.today,
                 may(self.actor, "group.change", group_id=group.pk, network_id=group.network_id),
+                promises.get(group.pk, []),
             )
-            for group in groups_of(self.actor)
+            for group in groups
         ]
         held = []
         for network in coordinated(self.actor):
@@ -92,8 +96,9 @@ class GroupView(OfGroup):
         if not self.may("group.home"):
             return self.show(request, context, template="county/group_public.html")
         leads = self.may("group.change")
+        promises = promises_open(self.actor, [group]).get(group.pk, [])
         context |= {
-            "home": GroupHome(group, due_of_group(self.actor, group, self.today), self.today, leads),
+            "home": GroupHome(group, due_of_group(self.actor, group, self.today), self.today, leads, promises),
             "members": members_of(self.actor, group),
             "leads": leads,
             "leading": self.actor.groups.get(group.pk) == GroupRole.LEAD,

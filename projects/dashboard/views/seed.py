@@ -11,12 +11,19 @@ from django.utils.functional import cached_property
 
 from projects.dashboard.doors import FormDoor
 from projects.dashboard.forms.seed import CountForm
-from projects.dashboard.pages.seed import CountPage, LotLine, history, store_sentence
+from projects.dashboard.pages.seed import (
+    CountPage,
+    LotLine,
+    history,
+    kind_name,
+    promise_sentence,
+    store_sentence,
+    ways_of,
+)
 from projects.dashboard.views.county import OfNetwork
 from projects.errors import NotFound
 from projects.models import SeedLot
 from projects.rules.access import demand, group_in
-from projects.rules.lots import weight
 from projects.selectors import contents
 from projects.selectors import donors as donor_reads
 from projects.selectors import lots as reads
@@ -39,6 +46,7 @@ class SeedStoreView(OfNetwork):
             "sentence": store_sentence(lines),
             "donors": donors,
             "owners": self.may("owner.read"),
+            "may_create": self.may("lot.create"),
         }
         return self.show(request, context)
 
@@ -67,8 +75,9 @@ class LotView(OfLot):
     def get(self, request: HttpRequest, slug: str, lot_id: UUID) -> HttpResponse:
         entries = list(reads.entries_of(self.lot))
         count = contents.count_now(self.lot)
+        coordinates = self.may("seed_promise.make")
         promises = [
-            (row, weight(row.owed_mg), weight(row.out_mg))
+            (row, promise_sentence(row), bool(ways_of(row, coordinates)))
             for row in reads.promise_list(self.actor).filter(lot=self.lot)
             if row.owed_mg or row.out_mg
         ]
@@ -78,7 +87,11 @@ class LotView(OfLot):
             "line": LotLine(self.lot, self.today),
             "count": None if count is None else CountPage(count, self.lot.treatments),
             "parts": reads.parts_of([self.lot])[self.lot.pk],
+            "tests": [(kind_name(test.taxon), test) for test in self.lot.germination_tests.all()],
             "promises": promises,
+            "may_move": self.may("lot.move"),
+            "may_promise": coordinates,
+            "address": self.address,
             "history": history(entries, reads.groups_told(self.actor, entries)),
         }
         return self.show(request, context)

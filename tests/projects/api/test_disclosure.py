@@ -19,8 +19,10 @@ from projects.rules.aggregates import GROUPINGS
 from projects.rules.exports import FORMS
 from projects.services import diary, meadows, returns, sites, snapshots
 from projects.services.jobs import jobs_run_due
+from tests.projects import seed
 from tests.projects.api.caller import Caller
 from tests.projects.county import NOW, appoint, person, saltmere
+from tests.projects.services.test_counts import donor
 
 pytestmark = pytest.mark.django_db
 
@@ -130,6 +132,52 @@ def awarded(county):
     return bid
 
 
+def seed_paths(county):
+    """Addresses of a lot, of a promise of it and of a donor meadow, each with what a stranger is told there."""
+    row, meadow = seed.lot(county, "Barn"), donor(county)
+    owed = seed.promise(county, row, 10.0)
+    store = f"/county/{county.network.slug}"
+    of_lot, of_donor = f"{store}/seed/{row.public_id}/", f"{store}/donors/{meadow.public_id}/"
+    parts = ("", "count/", "germination/", "promise/", f"promises/{owed.public_id}/", "weigh/", "gone/", "hold/")
+    api = ("", "history/", "counts/", "contents/", "germination-tests/")
+    found = [*(of_lot + part for part in parts), *(of_donor + part for part in ("", "agree/", "harvest/"))]
+    found += [f"/api/v1/lots/{row.public_id}/{part}" for part in api]
+    return [(path, 404) for path in [*found, f"/api/v1/donors/{meadow.public_id}/"]]
+
+
+def test_seed_and_its_donors_are_nothing_to_a_stranger():
+    county = saltmere(sown=False)
+    client, caller = Client(), Caller(county.stranger)
+    client.force_login(county.stranger)
+    for path, status in seed_paths(county):
+        assert (caller if path.startswith("/api/") else client).get(path).status_code == status, path
+        assert Client().get(path).status_code in {401, 404}, path
+
+
+def test_to_whom_seed_was_promised_is_told_to_that_group_alone():
+    county = saltmere(sown=False)
+    lead, group = county.as_(county.lead), county.groups["Gullhaven Meadow Makers"]
+    asked = SiteNew(
+        group_id=group.public_id, name="Behind number nine", kind="garden", publicity="private", area_m2=30.0,
+        place=Place(grid_reference="TA 98111 35222"),
+    )  # fmt: skip
+    site = sites.site_create(actor=lead, asked=asked, now=NOW)
+    project = meadows.project_create(actor=lead, asked=ProjectNew(site_id=site.public_id, name="Yard of nine"), now=NOW)
+    row = seed.lot(county, "Barn")
+    seed.promise(county, row, 10.0, project_id=str(project.public_id), note="For Yard of nine.")
+    told = {}
+    for reader in (county.member, county.neighbour):
+        client = Client()
+        client.force_login(reader)
+        shown = "".join(client.get(path).text for path in ("/county/saltmere/seed/", lot_page(row)))
+        told[reader] = "Yard of nine" in shown
+    assert told == {county.member: True, county.neighbour: False}
+
+
+def lot_page(row):
+    return f"/county/saltmere/seed/{row.public_id}/"
+
+
 def test_a_private_site_comes_changes_and_goes_unseen():
     county = saltmere()
     bid = awarded(county)
@@ -141,6 +189,7 @@ def test_a_private_site_comes_changes_and_goes_unseen():
     found = kept(county)
     paths += [f"/api/v1/snapshots/{found.public_id}/", f"/snapshots/{found.public_id}/"]
     paths += [f"/api/v1/snapshots/{found.public_id}/files/{file.name}/" for file in found.files.all()]
+    paths += [name for name, _ in seed_paths(county)]
     assert len(paths) > 50
     before = read_all(county, paths, clients)
     assert {status for status, _ in before.values()} <= {200, 302, 401, 403, 404, 405, 422}

@@ -74,6 +74,7 @@ TABLE = {
     "project-plan": (LEADS, LEADS, 404),
     "project-forecast": (OWN, LEADS, 404),
     "project-forecast-one": (OWN, None, 404),
+    "project-blend": (OWN, OWN, 404),
     "project-step": (LEADS, LEADS, 404),
     "project-diary": (OWN, None, 404),
     "project-diary-new": (OWN, OWN, 404),
@@ -111,6 +112,17 @@ TABLE = {
     "county-seed": (IN_NETWORK, None, 403),
     "seed-lot": (IN_NETWORK, None, 404),
     "seed-count": (IN_NETWORK, IN_NETWORK, 404),
+    "seed-germination": (IN_NETWORK, IN_NETWORK, 404),
+    "seed-promise": (COORDINATOR, COORDINATOR, 404),
+    "seed-promise-move": (OWN, OWN, 404),
+    "seed-weigh": (COORDINATOR, COORDINATOR, 404),
+    "seed-gone": (COORDINATOR, COORDINATOR, 404),
+    "seed-hold": (COORDINATOR, COORDINATOR, 404),
+    "seed-new": (COORDINATOR, COORDINATOR, 403),
+    "seed-donor": (IN_NETWORK, None, 404),
+    "seed-agreement": (COORDINATOR, COORDINATOR, 404),
+    "seed-harvest": (LEADS | {"other_lead"}, LEADS | {"other_lead"}, 404),
+    "group-seed": (OWN, None, 403),
     "county-kit": (IN_NETWORK, None, 403),
     "county-kit-calendar": (IN_NETWORK, None, 403),
     "kit-new": (COORDINATOR, COORDINATOR, 403),
@@ -187,7 +199,17 @@ TABLE = {
 OF_THE_POOL = {
     name for name in TABLE if name.startswith(("kit-", "plug-")) and name not in {"kit-booking", "kit-cancel"}
 }
-OF_THE_POOL |= {"seed-lot", "seed-count"}
+OF_THE_POOL |= {
+    "seed-lot",
+    "seed-count",
+    "seed-promise",
+    "seed-weigh",
+    "seed-gone",
+    "seed-hold",
+    "seed-donor",
+    "seed-agreement",
+    "seed-harvest",
+}
 #: pages about whoever looks at them, or about a secret; they have tests of their own
 OF_ONESELF = {
     "sign-in", "password-forgotten", "new-password", "sign-out", "account", "account-name", "account-email",
@@ -219,7 +241,7 @@ def addresses(scene):
         "upload_id": scene.upload.public_id, "photo_id": scene.photo.public_id, "size": "small",
         "handover_id": scene.handover.public_id, "item_id": scene.kit.public_id, "booking_id": scene.booking.public_id,
         "fault_id": scene.fault.public_id, "share_out_id": scene.share_out.public_id, "place": 0,
-        "lot_id": scene.lot.public_id,
+        "lot_id": scene.lot.public_id, "donor_id": scene.donor.public_id,
         "round_id": scene.grants.round.public_id, "bid_id": scene.grants.read.public_id,
         "choice_id": scene.grants.choice.public_id, "decision_id": scene.grants.decision.public_id,
         "award_id": scene.grants.award.public_id, "payment_id": scene.grants.payment.public_id,
@@ -235,7 +257,8 @@ def addresses(scene):
         arguments = {
             argument for _, arguments in get_resolver().reverse_dict.getlist(name)[0][0] for argument in arguments
         }
-        found[name] = reverse(name, kwargs={argument: ids[argument] for argument in arguments})
+        of_seed = {"promise_id": scene.promise.public_id} if name.startswith("seed-") else {}
+        found[name] = reverse(name, kwargs={argument: (ids | of_seed)[argument] for argument in arguments})
     return found
 
 

@@ -86,3 +86,29 @@ def test_a_stranger_finds_no_sack(scene):
     client.force_login(county.stranger)
     assert client.get("/county/saltmere/seed/").status_code == 403
     assert client.get(f"/county/saltmere/seed/{row.public_id}/").status_code == 404
+
+
+def test_the_day_of_a_count_may_be_told(scene):
+    county, client = scene
+    row = lot(county, "Barn")
+    page = f"/county/saltmere/seed/{row.public_id}/count/"
+    said = {"grams": "1", "taxon_1": RATTLE, "count_1": "12", "counted_on": "2099-01-02"}
+    answer = client.post(page, said)
+    assert answer.status_code == 422
+    assert 'id="id_counted_on_error"' in text(answer)
+    assert client.post(page, said | {"counted_on": "2026-02-03"}).status_code == 302
+    assert LotCount.objects.get().counted_on.isoformat() == "2026-02-03"
+
+
+def test_a_germination_test_is_kept_and_an_impossible_one_stands_beside_its_field(scene):
+    county, client = scene
+    row = lot(county, "Barn")
+    page = f"/county/saltmere/seed/{row.public_id}/"
+    said = {"taxon": RATTLE, "tested": "50", "germinated": "51", "on": "2026-02-03"}
+    answer = client.post(f"{page}germination/", said)
+    assert answer.status_code == 422
+    assert 'id="id_germinated_error"' in text(answer)
+    assert 'value="51"' in text(answer)
+    assert client.post(f"{page}germination/", {"on": "2026-02-03"}).status_code == 422
+    assert client.post(f"{page}germination/", said | {"germinated": "31"}).status_code == 302
+    assert "Yellow rattle: 31 of 50 seeds germinated" in text(client.get(page))
