@@ -50,7 +50,7 @@ class BlendPage:
         for row in self.answer["reached"]:
             name = _GROUPS.get(row["target"]) or words.opened(self._labels.get(row["target"], row["target"]))
             aim = f"at least {row['least']:g}" if row["least"] is not None else f"at most {row['most']:g}"
-            aim += " (by the tables)" if row["assumed"] else ""
+            aim += ", by the tables" if row["assumed"] else ""
             missed = words.figure(row["missed_by"]) if row["missed_by"] else ""
             found.append((name, aim, words.figure(row["live_per_m2"]), missed))
         return found

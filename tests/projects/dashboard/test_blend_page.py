@@ -38,9 +38,9 @@ def test_targets_are_filled_in_by_the_tables_and_the_answer_says_so(scene):
     said = asked(client, page)
     assert float(said["forbs_live_per_m2"]) > 0
     shown = text(client.post(page, said))
-    assert "(by the tables)" in shown
+    assert ", by the tables." in shown
     changed = text(client.post(page, said | {"forbs_live_per_m2": "1"}))
-    assert "at least 1<" in changed
+    assert "At least 1.<" in changed
     assert PlanVersion.objects.filter(project=project).count() == project.plans.count()
 
 
