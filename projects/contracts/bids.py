@@ -169,6 +169,14 @@ class ReviewWritten(Strict):
     send: bool = False
 
 
+class FlagAnswered(Strict):
+    """What a group says about one flag. Sent again, the later one counts and the earlier one stays."""
+
+    flag: Annotated[int, Field(ge=1, le=1000)]
+    """Which one, by its number."""
+    text: Annotated[LongText, Field(min_length=1, max_length=2000)]
+
+
 class NoteNew(Strict):
     """Something to be said about a bid."""
 

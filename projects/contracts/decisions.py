@@ -119,6 +119,15 @@ class MoneyBack(Strict):
     why: Note = ""
 
 
+class VisitNew(Strict):
+    """Somebody went to see what an award pays for."""
+
+    on: Day
+    seen: Annotated[LongText, Field(min_length=1)]
+    next: Annotated[LongText, Field(max_length=2000)] = ""
+    """What is to be done next, by whom."""
+
+
 class EndReport(Strict):
     """What became of the award, told by the group."""
 

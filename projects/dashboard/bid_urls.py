@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from projects.dashboard.views import awards, bids, rounds
+from projects.dashboard.views import awards, bid_flags, bids, rounds
 
 urlpatterns = [
     path("county/<slug:slug>/rounds/", rounds.CountyRoundsView.as_view(), name="county-rounds"),
@@ -16,6 +16,7 @@ urlpatterns = [
     path("bids/<uuid:bid_id>/handed-in.json", bids.HandedInView.as_view(), name="bid-handed-in"),
     path("bids/<uuid:bid_id>/move/", bids.BidMoveView.as_view(), name="bid-move"),
     path("bids/<uuid:bid_id>/withdraw/", bids.BidWithdrawView.as_view(), name="bid-withdraw"),
+    path("bids/<uuid:bid_id>/flags/<int:flag>/", bid_flags.FlagView.as_view(), name="bid-flag"),
     path("bids/<uuid:bid_id>/letter/", bids.BidLetterView.as_view(), name="bid-letter"),
     path("awards/<uuid:award_id>/", awards.AwardView.as_view(), name="award"),
     path("awards/<uuid:award_id>/answer/", awards.AnswerView.as_view(), name="award-answer"),

@@ -14,6 +14,7 @@ from projects.models.bids import (
 )
 from projects.models.decisions import (
     Award,
+    AwardVisit,
     ChangeRequest,
     Decision,
     FundedProject,
@@ -23,6 +24,7 @@ from projects.models.decisions import (
 from projects.models.diary import WorkEntry
 from projects.models.donors import DonorAgreement, DonorMeadow, DonorPlant
 from projects.models.exports import Export, Snapshot, SnapshotFile
+from projects.models.flags import FlagAnswer, FlagsPut
 from projects.models.green_hay import GreenHayDay
 from projects.models.groups import Group, Membership
 from projects.models.handovers import Handover
@@ -58,6 +60,7 @@ __all__ = [
     "ApiToken",
     "AuditEntry",
     "Award",
+    "AwardVisit",
     "Bid",
     "BidAppraisal",
     "BidAttachment",
@@ -76,6 +79,8 @@ __all__ = [
     "DonorMeadow",
     "DonorPlant",
     "Export",
+    "FlagAnswer",
+    "FlagsPut",
     "Forecast",
     "FundedProject",
     "GerminationTest",

@@ -169,6 +169,28 @@ class PaymentRequest(Noun):
         return f"payment {self.public_id}"
 
 
+class AwardVisit(Fixed):
+    """Somebody went to see what an award pays for."""
+
+    public_id = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    award = models.ForeignKey(Award, on_delete=models.PROTECT, related_name="visits")
+    on = models.DateField()
+    #: what the visitor was to the network; the group is told this and no name
+    by_role = models.CharField(max_length=20, choices=choices.NetworkRole)
+    seen = models.TextField(max_length=4000)
+    next = models.TextField(max_length=2000, blank=True)
+    created_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
+    created_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["-on", "-id"]
+        verbose_name = "visit to what an award pays for"
+        constraints = [known("by_role", choices.NetworkRole, "award_visit_role_known")]
+
+    def __str__(self) -> str:
+        return f"visit on {self.on}"
+
+
 class ChangeRequest(Noun):
     """Something that a group wants to do otherwise than it said, with what holds before and after."""
 

@@ -35,6 +35,8 @@ class AwardFact:
     waits_for_conditions: bool
     #: name, due on, pence: stages for which nothing was asked yet
     stages: Sequence[tuple[str, date, int]]
+    #: what of the award was not asked for yet: less than the stages where a part of the bid was awarded
+    left_pence: int
     payments_waiting: int
     changes_waiting: int
 
@@ -53,9 +55,12 @@ def _due(award: AwardFact, today: date) -> Iterator[Due]:
         return
     if award.waits_for_conditions:
         yield Due("conditions", "Meet the conditions of the award; until then no payment can be asked for.")
+    left = award.left_pence
     for name, due, pence in award.stages:
-        if due - today <= AHEAD:
-            yield Due("stage", f"Ask for {pounds(pence)} once “{name}” is done.", by=due, late=due < today)
+        if due - today <= AHEAD and left:
+            asked = min(pence, left)
+            left -= asked
+            yield Due("stage", f"Ask for {pounds(asked)} once “{name}” is done.", by=due, late=due < today)
     if award.payments_waiting:
         yield Due("payment", f"{_count(award.payments_waiting, 'payment request')} to settle.", Whose.NETWORK)
     if award.changes_waiting:

@@ -12,6 +12,7 @@ from projects.choices import AwardState, ChangeState, PaymentState
 from projects.errors import NotFound
 from projects.models import (
     Award,
+    AwardVisit,
     Bid,
     BidStage,
     ChangeRequest,
@@ -94,6 +95,12 @@ def alteration_get(actor: Actor, public_id: UUID) -> ChangeRequest:
     return row
 
 
+def visits_of(actor: Actor, award: Award) -> QuerySet[AwardVisit]:
+    """Visits to what an award pays for, the latest first; raises NotAllowed."""
+    demand(actor, "visit.read", group_id=award.group_id, network_id=award.bid.network_id)
+    return AwardVisit.objects.filter(award=award).order_by("-on", "-pk")
+
+
 def due_of(award: Award, today: date) -> list[Due]:
     """What is due for an award of `award_list`."""
     asked = {row.stage_id for row in award.payments.all() if row.state != PaymentState.REFUSED}
@@ -109,6 +116,7 @@ def due_of(award: Award, today: date) -> list[Due]:
                 for stage in award.bid.stages.all()
                 if stage.pk not in asked
             ),
+            left_pence=award.amount_pence - award.claimed_pence,
             payments_waiting=sum(row.state == PaymentState.ASKED for row in award.payments.all()),
             changes_waiting=sum(row.state == ChangeState.ASKED for row in award.changes.all()),
         ),

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import F, Q, Sum
 from django.utils import timezone
 
-from projects.choices import AwardState, ChangeState, PaymentState
+from projects.choices import AwardState, ChangeState, NetworkRole, PaymentState
 from projects.contracts.base import pence
 from projects.contracts.decisions import (
     AwardMove,
@@ -20,9 +20,10 @@ from projects.contracts.decisions import (
     MoneyBack,
     PaymentMove,
     PaymentNew,
+    VisitNew,
 )
 from projects.errors import NotFound, WrongState, broken
-from projects.models import Award, ChangeRequest, MoneyReturned, PaymentRequest
+from projects.models import Award, AwardVisit, ChangeRequest, MoneyReturned, PaymentRequest
 from projects.rules.access import Actor
 from projects.rules.awards import BY_THE_GROUP, FOLLOWS
 from projects.rules.bids import month_later, pounds
@@ -33,6 +34,7 @@ from projects.services.rollups import rollups_refresh
 
 MOST_CHANGES: Final = 100
 MOST_REFUSED: Final = 100
+MOST_VISITS: Final = 100
 
 
 def _note(actor: Actor, award: Award, act: str, now: datetime, **told: Any) -> None:
@@ -216,6 +218,30 @@ def money_back(*, actor: Actor, award_id: UUID, asked: MoneyBack, now: datetime)
         row.save()
         touched(award, now)
         _note(actor, award, "money_back", now, after={"amount_pence": amount, "on": asked.on.isoformat()})
+    return row
+
+
+# ------------------------------------------------------------------ visits
+
+
+def visit_note(*, actor: Actor, award_id: UUID, asked: VisitNew, now: datetime) -> AwardVisit:
+    """Note a visit to what an award pays for; the group reads it, and it stays as it is written."""
+    with transaction.atomic():
+        award = _managed(actor, award_id, "visit.write")
+        if award.state not in {AwardState.ACCEPTED, AwardState.FINISHED}:
+            raise WrongState(f"This award is {award.get_state_display().lower()}; there is nothing of it to visit.")
+        if asked.on > timezone.localdate(now):
+            raise broken("/on", "in_future", "This day is still to come.", asked.on.isoformat(), "a day up to today")
+        if award.visits.count() >= MOST_VISITS:
+            raise broken("", "too_many", f"An award can have {MOST_VISITS} visits.", None, f"at most {MOST_VISITS}")
+        roles = actor.networks.get(award.bid.network_id, frozenset())
+        row = AwardVisit(
+            award=award, on=asked.on, seen=asked.seen, next=asked.next, created_by_id=actor.user_id, created_at=now,
+            by_role=NetworkRole.FUND_MANAGER if NetworkRole.FUND_MANAGER in roles else NetworkRole.ASSESSOR,
+        )  # fmt: skip
+        row.full_clean(validate_unique=False, validate_constraints=False)
+        row.save()
+        _note(actor, award, "visit_note", now, after={"on": asked.on.isoformat(), "by_role": row.by_role})
     return row
 
 

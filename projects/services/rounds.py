@@ -62,9 +62,14 @@ def round_create(*, actor: Actor, asked: RoundNew, now: datetime) -> GrantRound:
 def round_change(
     *, actor: Actor, public_id: UUID, asked: RoundChange, if_version: int | None, now: datetime
 ) -> GrantRound:
-    """Change a round; once it is announced, only what takes nothing from those who are writing bids."""
+    """Change a round; once it is announced, only what takes nothing from those who are writing bids.
+
+    Settled, it is not changed any more.
+    """
     with transaction.atomic():
         row = _held(actor, public_id, "round.change", if_version)
+        if row.state == RoundState.SETTLED:
+            raise WrongState("The round is settled; it stays as those who bid for it and were answered knew it.")
         values = given(asked)
         for name, value in values.items():
             if name in rules.CHANGEABLE or row.state == RoundState.DRAFT:

@@ -19,6 +19,7 @@ from projects.models import (
     ApiToken,
     AuditEntry,
     Award,
+    AwardVisit,
     Bid,
     BidAppraisal,
     BidLine,
@@ -29,6 +30,8 @@ from projects.models import (
     BidSubmission,
     ChangeRequest,
     Decision,
+    FlagAnswer,
+    FlagsPut,
     GrantRound,
     Group,
     Interest,
@@ -201,6 +204,21 @@ def test_three_rows_and_thirty_ask_alike(client):
     assert few == {kind: budgets[kind] for kind in few}
 
 
+MOST_FLAGS = 3
+#: of an appraisal, all that is read here
+FLAGGED = json.dumps(
+    {
+        "flags": [
+            {
+                "code": "tax", "pointer": f"/lines/{n}", "sentence": "No VAT is claimed.", "numbers": {},
+                "source": "Tax", "confidence": "published", "can_answer": False, "question": "",
+            }
+            for n in range(MOST_FLAGS)
+        ]
+    }
+)  # fmt: skip
+
+
 def grow_round(scene, rows):
     """Give the round so many more bids, each decided, reviewed twice, appraised and talked about, and its award."""
     group, network, round = scene.county.groups["Gullhaven Meadow Makers"], scene.county.network, scene.round
@@ -215,10 +233,13 @@ def grow_round(scene, rows):
         )  # fmt: skip
         text = BidSubmission.objects.create(bid=bid, number=1, content="{}", checksum="0" * 64, created_at=now)
         Bid.objects.filter(pk=bid.pk).update(state="decided", number=number, current=text)
-        BidAppraisal.objects.create(
-            submission=text, release="1", request="{}", inputs_checksum="0" * 64, answer='{"flags":[]}',
-            answer_checksum=hashlib.sha256(b'{"flags":[]}').hexdigest(),
+        appraisal = BidAppraisal.objects.create(
+            submission=text, release="1", request="{}", inputs_checksum="0" * 64, answer=FLAGGED,
+            answer_checksum=hashlib.sha256(FLAGGED.encode()).hexdigest(),
         )  # fmt: skip
+        put = FlagsPut.objects.create(bid=bid, appraisal=appraisal)
+        for flag in range(1, MOST_FLAGS + 1):
+            FlagAnswer.objects.create(put=put, flag=flag, number=1, text="Yes.")
         decision = Decision.objects.create(
             bid=bid,
             number=1,
@@ -259,6 +280,7 @@ def grow_round(scene, rows):
         )
         PaymentRequest.objects.create(award=first, stage=stage, amount_pence=1, evidence="Seen.", **times)
         ChangeRequest.objects.create(award=first, kind="seed", why="None left.", **times)
+        AwardVisit.objects.create(award=first, on=now.date(), by_role="assessor", seen="Rattle.")
         MoneyReturned.objects.create(award=first, amount_pence=1, on=now.date())
         BidLine.objects.create(
             bid=first.bid, number=number, what="Seed", category="seed", paid_by="grant", quantity_milli=1000,
@@ -308,6 +330,7 @@ def addresses_of_round(scene):
         "v1-notes": of_bid, "v1-history": of_bid, "v1-decisions": of_bid,
         "v1-decision": {"public_id": award.decision.public_id}, "v1-awards": {}, "v1-award": of_award,
         "v1-payments": of_award, "v1-changes": of_award, "v1-money-back": of_award, "v1-open-grants": {},
+        "v1-flags": of_bid, "v1-visits": of_award,
         "v1-open-grants-csv": {},
     }  # fmt: skip
     return {name: reverse(name, kwargs=kwargs) for name, kwargs in api.items()}

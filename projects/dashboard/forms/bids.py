@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Iterable, Mapping
 from typing import Any, ClassVar, Final
@@ -332,6 +333,15 @@ class PapersForm(ServiceForm):
 
     contract = BidChange
     children_come = Several(choices=[("yes", "Children take part")], label="Children")
+    paper = forms.FileField(
+        required=False,
+        allow_empty_file=True,
+        max_length=1000,
+        label="Add a paper",
+        help_text="Of the file its name, size and checksum are kept, and nothing else: send the paper itself to the "
+        "funder. By the checksum they can tell that it is the same. Up to 10 MB.",
+    )
+    paper_name = _line("What is it called?", 120, "Empty: the name of the file.")
 
     def __init__(self, *args: Any, bid: Bid, **kw: Any) -> None:
         super().__init__(*args, **kw)
@@ -339,6 +349,13 @@ class PapersForm(ServiceForm):
         self.initial.update({"version": bid.version, "children_come": ["yes"] if bid.children_come else []})
         has = {proof.what: proof for proof in bid.proofs.all()}
         self.asked_for = list(dict.fromkeys([*bid.round.must_show, *has]))
+        self.papers = list(bid.attachments.all())
+        self.fields["without"] = Several(
+            choices=[(paper.name, paper.name) for paper in self.papers], label="Papers to leave out again"
+        )
+        if not self.papers:
+            del self.fields["without"]
+        self.order_fields(["children_come", "without", "paper", "paper_name"])
         for what in self.asked_for:
             proof = has.get(what)
             seen = f"Seen on {proof.seen_on:%-d %B %Y}." if proof is not None and proof.seen_on else ""
@@ -357,7 +374,34 @@ class PapersForm(ServiceForm):
         proofs = [{"what": what, "has_it": answer == "yes"} for what, answer in answers.items() if answer]
         for index, proof in enumerate(proofs):
             self.extra_pointers[f"/proofs/{index}"] = f"proof_{proof['what']}"
-        return {"children_come": bool(cleaned.get("children_come")), "proofs": proofs}
+        return {
+            "children_come": bool(cleaned.get("children_come")), "proofs": proofs, "attachments": self._attachments(),
+        }  # fmt: skip
+
+    def _attachments(self) -> list[dict[str, Any]]:
+        """The papers there are without those left out, and the one that is added, instead of one of the same name."""
+        file, called = self.cleaned_data.get("paper"), self.cleaned_data.get("paper_name", "").strip()
+        name = called or (file.name if file is not None else "")
+        without = {*(self.cleaned_data.get("without") or ()), *([name] if file is not None else ())}
+        kept = [
+            {"name": paper.name, "size_bytes": paper.size_bytes, "checksum": paper.checksum}
+            for paper in self.papers
+            if paper.name not in without
+        ]
+        if file is None:
+            return kept
+        self.extra_pointers |= {f"/attachments/{len(kept)}": "paper", "/attachments": "paper"}
+        self.extra_pointers[f"/attachments/{len(kept)}/name"] = "paper_name"
+        digest = hashlib.sha256()
+        for chunk in file.chunks():
+            digest.update(chunk)
+        return [*kept, {"name": name, "size_bytes": file.size, "checksum": digest.hexdigest()}]
+
+    def clean(self) -> dict[str, Any]:
+        found = super().clean() or self.cleaned_data
+        if found.get("paper_name") and found.get("paper") is None and "paper" not in self.errors:
+            self.add_error("paper", "Choose the file once more: a browser does not keep it. Or empty its name below.")
+        return found
 
     @property
     def proofs(self) -> list[BoundField]:

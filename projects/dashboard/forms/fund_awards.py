@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 from django import forms
 
+from modelling.errors import FieldError
 from projects.choices import DecisionKind, PaymentState
 from projects.contracts.base import Strict
 from projects.contracts.decisions import (
@@ -15,6 +16,7 @@ from projects.contracts.decisions import (
     DecisionNew,
     MoneyBack,
     PaymentMove,
+    VisitNew,
 )
 from projects.dashboard.forms.base import ServiceForm, typed
 from projects.dashboard.forms.fields import POUNDS, Amount, Day, Radios
@@ -132,6 +134,22 @@ class AwardForm(ServiceForm):
             error_messages={"required": "Choose one.", "invalid_choice": "Choose one of these."},
         )
         self.order_fields(["to", "comment"])
+
+
+class VisitForm(ServiceForm):
+    """A visit to what an award pays for."""
+
+    contract = VisitNew
+    pointers = {"on": "/on", "seen": "/seen", "next": "/next"}
+    on = Day(label="Day of the visit")
+    seen = Paragraphs(label="What was seen", help_text="The group reads it, with your role and no name. It stays.")
+    next = Paragraphs(label="What is to be done next", help_text="By whom, and by when.", max_length=2000)
+
+    def asked(self) -> dict[str, Any]:
+        return super().asked() | {"seen": self.cleaned_data.get("seen", "")}
+
+    def said(self, refusal: FieldError, name: str | None) -> str:
+        return "This has to be filled in." if refusal.code == "too_few" else super().said(refusal, name)
 
 
 class MoneyBackForm(ServiceForm):

@@ -102,8 +102,7 @@ class NoteForm(ServiceForm):
     pointers = {"text": "/text"}
     text = Paragraphs(
         label="What is to be said",
-        help_text="Those who read the bid see it with your name; it stays. The group never sees it. Visits go here "
-        "too: the day, and what was seen.",
+        help_text="Those who read the bid see it with your name; it stays. The group never sees it.",
     )
 
     def asked(self) -> dict[str, Any]:

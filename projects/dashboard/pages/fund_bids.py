@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -11,13 +11,13 @@ from django.utils.safestring import SafeString
 
 from projects.choices import LineCategory, PaidBy, Proof
 from projects.dashboard import charts, words
-from projects.dashboard.pages.estimate import CONFIDENCE, EstimatePage, axis_pounds
-from projects.models import Bid
+from projects.dashboard.pages.estimate import EstimatePage, axis_pounds
+from projects.dashboard.pages.flags import FlagLine
+from projects.models import Bid, FlagAnswer
 from projects.rules.bids import pounds
 from projects.selectors.appraisals import M2_PER_HA
 
 Answer = Mapping[str, Any]
-_POINTS = {"p10": "low", "p50": "middle", "p90": "high"}
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,11 @@ class BidPage:
         place: Answer | None,
         forecasts: list[tuple[str, dict[str, Any]]],
         record: Answer,
+        answers: Sequence[Sequence[FlagAnswer]] = (),
     ) -> None:
         self.bid, self.appraisal, self.place, self.record = bid, appraisal, place, record
+        #: what the group said to each flag of the appraisal
+        self.answers = answers
         self.forecasts = [(name, EstimatePage(answer)) for name, answer in forecasts]
 
     @property
@@ -231,19 +234,10 @@ class BidPage:
     # ---------------------------------------------------------------- flags
 
     @property
-    def flags(self) -> list[dict[str, str]]:
-        """What to look at, with where the rule comes from and how sure it is."""
+    def flags(self) -> list[FlagLine]:
+        """What to look at, with where the rule comes from, how sure it is, and what the group answered."""
         rows = self.appraisal["flags"] if self.appraisal is not None else []
-        return [
-            {
-                "sentence": row["sentence"],
-                "figures": "; ".join(figure_words(key, number) for key, number in row["numbers"].items()),
-                "source": row["source"],
-                "confidence": CONFIDENCE.get(row["confidence"], row["confidence"]),
-                "question": row["question"],
-            }
-            for row in rows
-        ]
+        return [FlagLine(row, answers) for row, answers in zip(rows, self.answers, strict=True)]
 
     # ---------------------------------------------------------------- before
 
@@ -298,18 +292,6 @@ def rough(hectares: float) -> str:
     """Ground that is forecast, to two digits: below a tenth of a hectare in square metres."""
     square = hectares * M2_PER_HA
     return words.area(float(f"{square:.2g}")) if square else "none"
-
-
-def figure_words(key: str, number: float) -> str:
-    """A figure of a flag, by its name: "p10_gbp" is "low £170"."""
-    name = " ".join(_POINTS.get(part, part) for part in key.split("_"))
-    if key.endswith("_gbp"):
-        return f"{name.removesuffix(' gbp')} {words.pounds_exact(number)}"
-    if "summer" in key or "year" in key.split("_"):
-        return f"{name} {number:.0f}"
-    if "share" in key or "chance" in key:
-        return f"{name} {words.odds(number)}"
-    return f"{name} {words.figure(number, 4)}"
 
 
 def _odds(share: float | None) -> str:

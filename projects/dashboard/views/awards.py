@@ -14,7 +14,7 @@ from projects.dashboard.forms.base import ServiceForm
 from projects.dashboard.pages.awards import AwardPage
 from projects.models import Award
 from projects.rules.access import demand, may
-from projects.selectors.decisions import award_get, due_of
+from projects.selectors.decisions import award_get, due_of, visits_of
 from projects.services import awards as acts
 
 
@@ -53,7 +53,11 @@ class AwardView(OfAward):
     template_name = "county/award.html"
 
     def get(self, request: HttpRequest, award_id: UUID) -> HttpResponse:
-        context = {**self.context(), "leads": self.may("award.accept")}
+        context = {
+            **self.context(),
+            "leads": self.may("award.accept"),
+            "visits": visits_of(self.actor, self.row),
+        }
         return self.show(request, context)
 
 

@@ -25,6 +25,7 @@ from projects.dashboard.forms.bids import (
 from projects.dashboard.forms.returns import plants_by_label
 from projects.dashboard.pages.bids import PARTS as PARTS_OF_A_BID
 from projects.dashboard.pages.bids import BidPage
+from projects.dashboard.pages.flags import FlagsPage
 from projects.dashboard.pages.rounds import RoundPage
 from projects.dashboard.views.groups import OfGroup
 from projects.errors import NotFound
@@ -33,6 +34,7 @@ from projects.rules.access import demand, may
 from projects.rules.rounds import WRITABLE
 from projects.selectors.bids import bid_get, checks_of, other_money_of, submissions_of
 from projects.selectors.decisions import award_list, decisions_of
+from projects.selectors.flags import flags_read, put_of
 from projects.selectors.meadows import project_list
 from projects.selectors.rounds import round_get
 from projects.services import bids as acts
@@ -123,6 +125,13 @@ class BidView(OfBid):
 
     template_name = "county/bid.html"
 
+    @property
+    def flags(self) -> FlagsPage | None:
+        """What was put to the group; None before that."""
+        if put_of(self.bid) is None:
+            return None
+        return FlagsPage(*flags_read(self.actor, self.bid.public_id))
+
     def get(self, request: HttpRequest, bid_id: UUID) -> HttpResponse:
         page = self.page
         context = {
@@ -132,6 +141,8 @@ class BidView(OfBid):
             "confirm": ConfirmForm(initial={"version": self.bid.version}),
             "may_write": self.may("bid.change"),
             "funding": other_money_of(self.actor, self.bid),
+            "flags": self.flags,
+            "may_answer": self.may("flag.answer") and self.bid.state == BidState.SUBMITTED,
         }
         return self.show(request, context)
 
@@ -164,7 +175,7 @@ class BidEditView(OfBid, FormDoor):
             rows = project_list(self.actor).filter(group=bid.group_id).order_by("name", "pk")
             return AboutForm(data, bid=bid, projects=rows)
         if self.part == "papers":
-            return PapersForm(data, bid=bid)
+            return PapersForm(data, self.request.FILES if data is not None else None, bid=bid)
         return _ROWS[self.part](data, bid=bid)
 
     def context(self) -> dict[str, Any]:

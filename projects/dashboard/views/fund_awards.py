@@ -10,6 +10,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.utils.functional import cached_property
 
 from modelling.errors import RequestRefused
+from projects.choices import AwardState
 from projects.dashboard.doors import Door, FormDoor
 from projects.dashboard.forms.base import ServiceForm
 from projects.dashboard.forms.fund_awards import (
@@ -19,6 +20,7 @@ from projects.dashboard.forms.fund_awards import (
     DecisionForm,
     MoneyBackForm,
     PaymentForm,
+    VisitForm,
 )
 from projects.dashboard.pages.fund_awards import AwardPage, DecisionPage, change_words, payment_words
 from projects.dashboard.views.fund_bids import OfBid
@@ -183,7 +185,15 @@ class AwardView(OfAward):
         self.demand("award.read")
         page = AwardPage(self.award, reads.due_of(self.award, self.today), self.today)
         manages = may(self.actor, "award.manage", network_id=self.award.bid.network_id)
-        return self.show(request, {"award": self.award, "page": page, "manages": manages})
+        context = {
+            "award": self.award,
+            "page": page,
+            "manages": manages,
+            "visits": reads.visits_of(self.actor, self.award),
+            "may_visit": may(self.actor, "visit.write", network_id=self.award.bid.network_id)
+            and self.award.state in {AwardState.ACCEPTED, AwardState.FINISHED},
+        }
+        return self.show(request, context)
 
 
 class AwardMoveView(OfAward, FormDoor):
@@ -206,6 +216,26 @@ class AwardMoveView(OfAward, FormDoor):
             actor=self.actor, public_id=self.award.public_id, asked=form.read(), if_version=None, now=self.now
         )
         return self.address
+
+
+class VisitView(OfAward, FormDoor):
+    """Note a visit to what an award pays for."""
+
+    template_name = "fund/visit.html"
+    done = "Noted; the group can read it."
+
+    def load(self) -> None:
+        self.demand("visit.write")
+
+    def form(self, data: Any = None) -> ServiceForm:
+        return VisitForm(data, initial={"on": self.today})
+
+    def context(self) -> dict[str, Any]:
+        return {"award": self.award}
+
+    def act(self, form: Any) -> str:
+        acts.visit_note(actor=self.actor, award_id=self.award.public_id, asked=form.read(), now=self.now)
+        return f"{self.address}#visits"
 
 
 class MoneyBackView(OfAward, FormDoor):

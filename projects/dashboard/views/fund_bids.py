@@ -8,8 +8,10 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse
 from django.utils.functional import cached_property
 
+from projects.choices import BidState
 from projects.dashboard.doors import Door, FormDoor
 from projects.dashboard.forms.base import ServiceForm
+from projects.dashboard.forms.bids import ConfirmForm
 from projects.dashboard.forms.fund_bids import NoteForm, ScoreForm, SeenForm
 from projects.dashboard.pages.fund_bids import BidPage
 from projects.errors import NotAllowed, NotFound
@@ -18,9 +20,11 @@ from projects.rules.access import demand, may
 from projects.selectors import fund
 from projects.selectors.appraisals import latest_appraisals
 from projects.selectors.decisions import award_list, decisions_of
+from projects.selectors.flags import answers_beside, put_of
 from projects.selectors.reviews import notes_of, own_review, reviews_of, sees_others, total_of
 from projects.selectors.rounds import is_assessor
 from projects.services import bids as bid_acts
+from projects.services import flags as flag_acts
 from projects.services import reviews as acts
 
 
@@ -57,7 +61,8 @@ class BidReadView(OfBid):
         bid, actor = self.bid, self.actor
         appraisal = fund.read_appraisal(latest_appraisals([bid]).get(bid.pk))
         place = fund.places_in_size_class(actor, bid.round).get(bid.pk) if appraisal is not None else None
-        page = BidPage(bid, appraisal, place, fund.forecasts_of_bid(actor, bid), fund.handed_in_with(bid))
+        said = answers_beside(bid, appraisal["flags"]) if appraisal is not None else []
+        page = BidPage(bid, appraisal, place, fund.forecasts_of_bid(actor, bid), fund.handed_in_with(bid), said)
         reviews = [row for row in reviews_of(actor, bid.public_id) if row.sent_at is not None]
         award = award_list(actor).filter(bid=bid).first() if self.may("award.read") else None
         context = {
@@ -73,6 +78,8 @@ class BidReadView(OfBid):
             "manages": self.may("decision.write"),
             "may_note": self.may("note.write"),
             "may_see": self.may("bid.note_seen"),
+            "put": put_of(bid),
+            "may_put": self.may("flag.put") and bid.state == BidState.SUBMITTED and bid.round.closes_at <= self.now,
         }
         return self.show(request, context)
 
@@ -145,3 +152,23 @@ class SeenView(OfBid, FormDoor):
     def act(self, form: Any) -> str:
         bid_acts.proof_seen(actor=self.actor, public_id=self.bid.public_id, asked=form.read(), now=self.now)
         return f"{self.address}#papers"
+
+
+class PutView(OfBid, FormDoor):
+    """Put the flags of a bid to its group."""
+
+    template_name = "fund/put.html"
+    done = "The group can read and answer them now."
+
+    def load(self) -> None:
+        self.demand("flag.put")
+
+    def form(self, data: Any = None) -> ServiceForm:
+        return ConfirmForm(data)
+
+    def context(self) -> dict[str, Any]:
+        return {"bid": self.bid}
+
+    def act(self, form: Any) -> str:
+        flag_acts.flags_put(actor=self.actor, bid_id=self.bid.public_id, now=self.now)
+        return f"{self.address}#flags"

@@ -36,6 +36,7 @@ from projects.models import (
     Decision,
     DonorMeadow,
     Export,
+    FlagsPut,
     GrantRound,
     GreenHayDay,
     Job,
@@ -212,6 +213,9 @@ TABLE = {
     ("v1-submissions", "GET"): (OWN, 404),
     ("v1-proofs", "POST"): (FUND, 404),
     ("v1-appraisal", "GET"): (STAFF, 404),
+    ("v1-flags", "GET"): (OWN | STAFF, 404),
+    ("v1-flags", "POST"): (LEAD, 404),
+    ("v1-flags-put", "POST"): (FUND, 404),
     ("v1-review", "GET"): (ASSESSOR, 404),
     ("v1-review", "POST"): (ASSESSOR, 404),
     ("v1-reviews", "GET"): (STAFF, 404),
@@ -227,6 +231,8 @@ TABLE = {
     ("v1-award", "GET"): (OWN | STAFF, 404),
     ("v1-award-moves", "POST"): (LEAD, 404),
     ("v1-award-report", "POST"): (LEAD, 404),
+    ("v1-visits", "GET"): (OWN | STAFF, 404),
+    ("v1-visits", "POST"): (ASSESSOR | FUND, 404),
     ("v1-payments", "GET"): (OWN | STAFF, 404),
     ("v1-payments", "POST"): (LEAD, 404),
     ("v1-changes", "GET"): (OWN | STAFF, 404),
@@ -348,6 +354,9 @@ TOLD_403 = {
     ("v1-bid", "PATCH"): OWN,
     ("v1-bid-moves", "POST"): OWN,
     ("v1-proofs", "POST"): STAFF,
+    ("v1-flags", "POST"): OWN | STAFF,
+    ("v1-flags-put", "POST"): STAFF,
+    ("v1-visits", "POST"): OWN | STAFF,
     ("v1-review", "GET"): frozenset(),
     ("v1-review", "POST"): STAFF,
     ("v1-reviews", "GET"): frozenset(),
@@ -676,6 +685,19 @@ CHOSEN = orjson.dumps(
 ).decode()  # fmt: skip
 
 
+#: of an appraisal, all that is read here
+FLAGGED = orjson.dumps(
+    {
+        "flags": [
+            {
+                "code": "tax", "pointer": "/lines", "sentence": "No VAT is claimed.", "numbers": {"p10_gbp": 3.0},
+                "source": "Tax", "confidence": "published", "can_answer": True, "question": "Why not?",
+            }
+        ]
+    }
+).decode()  # fmt: skip
+
+
 class RoundsAndBids:
     """A round that is open with a draft, and one before its panel with bids in every state, all of one group."""
 
@@ -704,8 +726,13 @@ class RoundsAndBids:
         BidProof.objects.create(bid=self.read, what="accounts", has_it=True)
         BidProject.objects.create(bid=self.read, project=project)
         BidAppraisal.objects.create(
-            submission=self.read.current, release="1", request="{}", inputs_checksum="0" * 64, answer='{"flags":[]}',
-            answer_checksum=hashlib.sha256(b'{"flags":[]}').hexdigest(),
+            submission=self.read.current, release="1", request="{}", inputs_checksum="0" * 64, answer=FLAGGED,
+            answer_checksum=hashlib.sha256(FLAGGED.encode()).hexdigest(),
+        )  # fmt: skip
+        FlagsPut.objects.create(bid=self.read, appraisal=self.read.current.appraisals.get())
+        BidAppraisal.objects.create(
+            submission=self.deciding.current, release="1", request="{}", inputs_checksum="0" * 64, answer=FLAGGED,
+            answer_checksum=hashlib.sha256(FLAGGED.encode()).hexdigest(),
         )  # fmt: skip
         self.review = Review.objects.create(bid=self.read, assessor=assessor, **times)
         self.decision = Decision.objects.create(
@@ -753,10 +780,11 @@ class RoundsAndBids:
             self.round: "round round-moves assessors interests round-money panel choices round-appraisals",
             self.choice: "choice",
             self.draft: "bid checklist bid-moves submissions",
-            self.read: "proofs appraisal review reviews notes history decisions",
+            self.deciding: "flags-put",
+            self.read: "proofs appraisal flags review reviews notes history decisions",
             self.decision: "decision decision-publish",
             self.offer: "award-moves",
-            self.award: "award award-report payments changes money-back",
+            self.award: "award award-report payments visits changes money-back",
             self.payment: "payment-moves",
             self.change: "change-moves",
         }
@@ -788,6 +816,8 @@ class RoundsAndBids:
             ("v1-decision", "PATCH"): {"reason": "Too few."},
             ("v1-award-moves", "POST"): {"to": "declined"},
             ("v1-award-report", "POST"): {"report": "It flowers."},
+            ("v1-flags", "POST"): {"flag": 1, "text": "We buy from a farm."},
+            ("v1-visits", "POST"): {"on": day, "seen": "Rattle."},
             ("v1-payments", "POST"): {"stage": 3, "amount_gbp": 30.0, "evidence": "Seen."},
             ("v1-changes", "POST"): {"kind": "site", "why": "Flooded.", "before": "bank", "after": "top"},
             ("v1-money-back", "POST"): {"amount_gbp": 1.0, "on": day},

@@ -169,11 +169,13 @@ TABLE = {
     "fund-score": (ASSESSOR, ASSESSOR, 404),
     "fund-note": (FUND | ASSESSOR, FUND | ASSESSOR, 404),
     "fund-seen": (FUND, FUND, 404),
+    "fund-put": (FUND, FUND, 404),
     "fund-decide": (FUND, FUND, 404),
     "fund-decision": (STAFF, FUND, 404),
     "fund-publish": (FUND, FUND, 404),
     "fund-award": (STAFF, None, 404),
     "fund-award-move": (FUND, FUND, 404),
+    "fund-visit": (FUND | ASSESSOR, FUND | ASSESSOR, 404),
     "fund-money-back": (FUND, FUND, 404),
     "fund-payment": (FUND, FUND, 404),
     "fund-change": (FUND, FUND, 404),
@@ -188,6 +190,7 @@ TABLE = {
     "bid-handed-in": (OWN, None, 404),
     "bid-move": (None, LEAD, 404),
     "bid-withdraw": (LEAD, LEAD, 404),
+    "bid-flag": (LEAD, LEAD, 404),
     "bid-letter": (OWN, None, 404),
     "award": (OWN, None, 404),
     "award-answer": (LEAD, LEAD, 404),
@@ -250,7 +253,7 @@ def addresses(scene):
         "batch_id": scene.plugs.public_id, "promise_id": scene.promised.public_id,
         "day_id": scene.hay.public_id,
         "name": "prices", "code": "not_found", "year": NOW.year,
-        "part": "budget",
+        "part": "budget", "flag": 1,
     }  # fmt: skip
     found = {}
     for name in TABLE:

@@ -4,6 +4,7 @@ from datetime import timedelta
 
 import orjson
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
 from projects.contracts.base import read_as
@@ -199,6 +200,34 @@ def test_promises_and_papers_are_kept(scene, lead, read):
     page = read(f"/bids/{bid.public_id}/")
     assert f"9 kinds in a square metre on {YEWS} by 2031" in page.text
     assert "A constitution or set of rules: yes, not seen yet" in page.text
+
+
+def test_of_a_paper_its_name_size_and_checksum_are_kept(scene, lead, read):
+    bid = begun(scene, lead)
+    path = f"/bids/{bid.public_id}/edit/papers/"
+    # SHA-256 of "abc" as in FIPS 180-2, appendix B.1
+    abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+
+    def sent(**more):
+        bid.refresh_from_db()
+        return post(lead, path, {"version": version(bid), **more})
+
+    sent(paper=SimpleUploadedFile("quote.pdf", b"abc"))
+    sent(paper=SimpleUploadedFile("scan.pdf", b"abc"), paper_name="Rules of the group")
+    told = list(bid.attachments.values_list("name", "size_bytes", "checksum"))
+    assert told == [("quote.pdf", 3, abc), ("Rules of the group", 3, abc)]
+    assert "nothing else: send the paper itself to the funder" in read(path).text
+    # of the same name it is put instead; other parts leave papers as they are
+    sent(paper=SimpleUploadedFile("quote.pdf", b"abcd"))
+    assert list(bid.attachments.values_list("name", "size_bytes")) == [("Rules of the group", 3), ("quote.pdf", 4)]
+    sent(without=["quote.pdf"])
+    assert [paper.name for paper in bid.attachments.all()] == ["Rules of the group"]
+    answer, page = sent(paper=SimpleUploadedFile("empty.pdf", b""))
+    assert answer.status_code == 422
+    answer, page = sent(paper_name="Without a file")
+    assert answer.status_code == 422
+    assert "Choose the file once more" in page.text
+    assert bid.attachments.count() == 1
 
 
 # ------------------------------------------------------------------ handing in

@@ -50,7 +50,7 @@ READS = {
     "donor.read", "owner.read", "harvest.read", "lot.read",
     "seed_promise.read", "seed_blend.read", "record.read", "seed_wish.read", "share_out.read",
     "export.read", "snapshot.read",
-    "kit.read", "plug.read", "green_hay.read",
+    "kit.read", "plug.read", "green_hay.read", "flag.read", "visit.read",
 }  # fmt: skip
 WRITES = {
     "network.create", "network.change", "network.appoint", "network.forecast_all", "district.change", "village.change",
@@ -69,6 +69,7 @@ WRITES = {
     "seed_wish.make", "share_out.write", "share_out.accept",
     "kit.change", "kit.show", "kit.book", "kit.decide", "kit.cancel", "kit.hand_over", "kit.fault", "kit.mend",
     "plug.create", "plug.tell", "plug.promise", "plug.hand_over", "green_hay.plan", "green_hay.end",
+    "flag.put", "flag.answer", "visit.write",
 }  # fmt: skip
 #: what nobody signs in for, written down a second time
 OPEN = {

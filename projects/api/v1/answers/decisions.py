@@ -6,7 +6,7 @@ from uuid import UUID
 
 from projects.api.v1.answers.base import Answer, Named, NounAnswer, named, noun
 from projects.api.v1.answers.rounds import PENCE
-from projects.models import Award, ChangeRequest, Decision, MoneyReturned, PaymentRequest
+from projects.models import Award, AwardVisit, ChangeRequest, Decision, MoneyReturned, PaymentRequest
 from projects.selectors.decisions import due_of
 
 
@@ -80,6 +80,24 @@ class MoneyBacks(Answer):
     """Money of an award that came back."""
 
     results: list[ReturnedAnswer]
+
+
+class VisitAnswer(Answer):
+    """Somebody went to see what an award pays for."""
+
+    id: UUID
+    on: date
+    by_role: str
+    """fund_manager or assessor; no name is told."""
+    seen: str
+    next: str
+    created_at: datetime
+
+
+class Visits(Answer):
+    """Visits to what an award pays for, the latest first."""
+
+    results: list[VisitAnswer]
 
 
 class DueAnswer(Answer):
@@ -176,6 +194,13 @@ def _in_pounds(told: dict[str, Any]) -> dict[str, Any]:
 
 def returned_answer(row: MoneyReturned) -> dict[str, Any]:
     found = ReturnedAnswer(id=row.public_id, amount_gbp=row.amount_pence / PENCE, on=row.on, why=row.why)
+    return found.model_dump(mode="json")
+
+
+def visit_answer(row: AwardVisit) -> dict[str, Any]:
+    found = VisitAnswer(
+        id=row.public_id, on=row.on, by_role=row.by_role, seen=row.seen, next=row.next, created_at=row.created_at
+    )
     return found.model_dump(mode="json")
 
 

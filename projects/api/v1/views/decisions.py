@@ -27,6 +27,7 @@ from projects.contracts.decisions import (
     MoneyBack,
     PaymentMove,
     PaymentNew,
+    VisitNew,
 )
 from projects.selectors import decisions as reads
 from projects.services import awards
@@ -278,6 +279,31 @@ class MoneyBackView(NounView):
         asked = self.read(request, MoneyBack)
         row = awards.money_back(actor=self.actor, award_id=public_id, asked=asked, now=timezone.now())
         return Response(answers.returned_answer(row), status=201)
+
+
+class VisitsView(NounView):
+    """Visits to what an award pays for."""
+
+    @extend_schema(
+        operation_id="visits_list", summary="Visits to what an award pays for, the latest first", tags=["awards"],
+        responses={200: answers.Visits},
+    )  # fmt: skip
+    def get(self, request: Request, public_id: UUID) -> Response:
+        self.read_query(request)
+        rows = reads.visits_of(self.actor, reads.award_get(self.actor, public_id))
+        return Response({"results": [answers.visit_answer(row) for row in rows]})
+
+    @extend_schema(
+        operation_id="visits_note", summary="Note a visit to what an award pays for", tags=["awards"],
+        description="The group reads it, with the visitor’s role and no name. It stays as it is written.",
+        parameters=[IDEMPOTENCY_KEY], request=VisitNew, responses={201: answers.VisitAnswer},
+    )  # fmt: skip
+    @once
+    def post(self, request: Request, public_id: UUID) -> Response:
+        self.must_be_signed_in()
+        asked = self.read(request, VisitNew)
+        row = awards.visit_note(actor=self.actor, award_id=public_id, asked=asked, now=timezone.now())
+        return Response(answers.visit_answer(row), status=201)
 
 
 class OpenGrantsView(NounView):
