@@ -47,12 +47,17 @@ def flags_read(actor: Actor, bid_id: UUID) -> tuple[FlagsPut, list[FlagRead]]:
         If there is no such bid for the actor, or nothing was put to its group: before that a group does not know
         whether its bid was appraised.
     """
-    bid = bid_row(actor, bid_id)
+    read = flags_of_bid(actor, bid_row(actor, bid_id))
+    if read is None:
+        raise NotFound("Nothing about this bid was put to its group yet.")
+    return read
+
+
+def flags_of_bid(actor: Actor, bid: Bid) -> tuple[FlagsPut, list[FlagRead]] | None:
+    """Like `flags_read`, of a bid the actor has before them; None where nothing was put. Raises NotAllowed."""
     demand(actor, "flag.read", group_id=bid.group_id, network_id=bid.network_id)
     put = put_of(bid)
-    if put is None:
-        raise NotFound("Nothing about this bid was put to its group yet.")
-    return put, answered(put, flags_of(put.appraisal))
+    return None if put is None else (put, answered(put, flags_of(put.appraisal)))
 
 
 def answered(put: FlagsPut, flags: list[dict[str, Any]]) -> list[FlagRead]:
@@ -63,9 +68,8 @@ def answered(put: FlagsPut, flags: list[dict[str, Any]]) -> list[FlagRead]:
     return [FlagRead(number, flag, tuple(said[number])) for number, flag in enumerate(flags, start=1)]
 
 
-def answers_beside(bid: Bid, flags: list[dict[str, Any]]) -> list[tuple[FlagAnswer, ...]]:
+def answers_beside(put: FlagsPut | None, flags: list[dict[str, Any]]) -> list[tuple[FlagAnswer, ...]]:
     """What the group answered to each of these flags, by what they are about: an appraisal made again asks the same."""
-    put = put_of(bid)
     if put is None:
         return [() for _ in flags]
     said: dict[tuple[str, str], list[tuple[FlagAnswer, ...]]] = defaultdict(list)

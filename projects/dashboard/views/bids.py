@@ -34,7 +34,7 @@ from projects.rules.access import demand, may
 from projects.rules.rounds import WRITABLE
 from projects.selectors.bids import bid_get, checks_of, other_money_of, submissions_of
 from projects.selectors.decisions import award_list, decisions_of
-from projects.selectors.flags import flags_read, put_of
+from projects.selectors.flags import flags_of_bid
 from projects.selectors.meadows import project_list
 from projects.selectors.rounds import round_get
 from projects.services import bids as acts
@@ -128,9 +128,8 @@ class BidView(OfBid):
     @property
     def flags(self) -> FlagsPage | None:
         """What was put to the group; None before that."""
-        if put_of(self.bid) is None:
-            return None
-        return FlagsPage(*flags_read(self.actor, self.bid.public_id))
+        read = flags_of_bid(self.actor, self.bid)
+        return None if read is None else FlagsPage(*read)
 
     def get(self, request: HttpRequest, bid_id: UUID) -> HttpResponse:
         page = self.page

@@ -61,7 +61,8 @@ class BidReadView(OfBid):
         bid, actor = self.bid, self.actor
         appraisal = fund.read_appraisal(latest_appraisals([bid]).get(bid.pk))
         place = fund.places_in_size_class(actor, bid.round).get(bid.pk) if appraisal is not None else None
-        said = answers_beside(bid, appraisal["flags"]) if appraisal is not None else []
+        put = put_of(bid)
+        said = answers_beside(put, appraisal["flags"]) if appraisal is not None else []
         page = BidPage(bid, appraisal, place, fund.forecasts_of_bid(actor, bid), fund.handed_in_with(bid), said)
         reviews = [row for row in reviews_of(actor, bid.public_id) if row.sent_at is not None]
         award = award_list(actor).filter(bid=bid).first() if self.may("award.read") else None
@@ -78,7 +79,7 @@ class BidReadView(OfBid):
             "manages": self.may("decision.write"),
             "may_note": self.may("note.write"),
             "may_see": self.may("bid.note_seen"),
-            "put": put_of(bid),
+            "put": put,
             "may_put": self.may("flag.put") and bid.state == BidState.SUBMITTED and bid.round.closes_at <= self.now,
         }
         return self.show(request, context)

@@ -15,7 +15,7 @@ from projects.models import AuditEntry, BidAppraisal, FlagAnswer
 from projects.selectors.appraisals import latest_appraisals
 from projects.selectors.bids import history_of
 from projects.selectors.decisions import award_get, due_of, visits_of
-from projects.selectors.flags import answers_beside, flags_of, flags_read
+from projects.selectors.flags import answers_beside, flags_of, flags_read, put_of
 from projects.services import appraisals, awards, flags, jobs, rounds
 from projects.services.flags import MOST_ANSWERS
 from tests.projects.grants import AFTER, PANEL, VERGE, WRITING, YEWS, grants
@@ -69,8 +69,8 @@ def test_a_group_reads_the_flags_once_they_are_put_and_answers_each(scene):
     assert [said.text for said in rows[0].answers] == ["A farm gives the seed.", "Two farms give it."]
     assert [len(each.answers) for each in rows[1:]] == [0] * (len(asked) - 1)
     # beside the appraisal as it was put, and one made again
-    assert [len(said) for said in answers_beside(bid, asked)] == [2, *[0] * (len(asked) - 1)]
-    assert [len(said) for said in answers_beside(bid, asked[1:])] == [0] * (len(asked) - 1)
+    assert [len(said) for said in answers_beside(put_of(bid), asked)] == [2, *[0] * (len(asked) - 1)]
+    assert [len(said) for said in answers_beside(put_of(bid), asked[1:])] == [0] * (len(asked) - 1)
     # its group reads that it was done, and the audit holds no word of it
     acts = [entry.act for entry in history_of(lead, bid.public_id)]
     assert acts[:3] == ["flag_answer", "flag_answer", "flags_put"]
