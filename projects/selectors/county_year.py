@@ -37,14 +37,26 @@ def stages_by_year(actor: Actor, network: Network, years: Sequence[int], today: 
         at: dict[int, tuple[str, Site]] = {}
         for project in projects:
             stage = _stage_at(project, steps[project.pk], end)
-            if stage:
-                # of two meadows on one site the later one tells
+            known = at.get(project.site_id)
+            # of two meadows on one site the one further on tells: a new plan beside it takes no meadow away
+            if stage and (known is None or _further(stage) >= _further(known[0])):
                 at[project.site_id] = stage, project.site
         ground: dict[str, int] = defaultdict(int)
         for stage, site in at.values():
             ground[stage] += site.net_area_dm2 or site.area_dm2
         out.append(StageYear(year, {stage: dm2 / DM2_PER_HA for stage, dm2 in ground.items()}))
     return out
+
+
+#: from the least to the most that can be said of ground; what has ended says less than a new beginning
+_FURTHER: Final = (
+    Stage.FAILED, Stage.LAPSED, Stage.HANDED_OVER, Stage.IDEA, Stage.PLANNED, Stage.READY, Stage.PREPARED, Stage.SOWN,
+    Stage.RESOWN, Stage.AFTERCARE,
+)  # fmt: skip
+
+
+def _further(stage: str) -> int:
+    return _FURTHER.index(Stage(stage))
 
 
 def _stage_at(project: MeadowProject, steps: Sequence[StageChange], end: date) -> str:
