@@ -87,7 +87,7 @@ def test_it_serves_from_an_empty_folder_and_stops(port, tmp_path):
                 assert fetch(base + path, process)[0] == 200
             status, answer = fetch(readme_call(base), process)
             process.send_signal(signal.SIGINT)
-            out, _ = process.communicate(timeout=30)
+            out, _ = process.communicate(timeout=120)
         finally:
             process.kill()
     assert process.returncode == 0
