@@ -218,6 +218,8 @@ def _made_before(lot: SeedLot, submission_id: UUID | None) -> SeedLot | None:
     if submission_id is None:
         return None
     entry = lot.entries.filter(submission_id=submission_id).select_related("other").first()
+    if entry is not None and entry.other is None:
+        raise WrongState("This submission id was used for another act on this lot. Send a new one.")
     return None if entry is None else entry.other
 
 

@@ -344,3 +344,12 @@ def test_no_sequence_of_acts_makes_or_loses_seed(county, deeds):
         for line in lines:
             balance, promised = balance + line.balance_change_mg, promised + line.promised_change_mg
             assert (line.balance_mg, line.promised_mg) == (balance, promised)
+
+
+def test_an_id_that_another_act_used_is_told_so_and_nothing_is_divided(county):
+    row, key = lot(county), str(uuid.uuid4())
+    move(county, row, "spilt", 10.0, reason="Wind.", submission_id=key)
+    with pytest.raises(WrongState, match="used for another act"):
+        split(county, row, "A part of it", 1.0, submission_id=key)
+    assert not SeedLot.objects.filter(name="A part of it").exists()
+    assert lots_that_do_not_add_up() == []
