@@ -95,10 +95,6 @@ RETURNS: Final = (
     Column("species_per_quadrat_mean", "number", "Mean number of kinds in a quadrat of sown ground.", "kinds"),
     Column("species_per_quadrat_sd", "number", "Standard deviation of that number.", "kinds"),
     Column("kinds_in_all", "integer", "Different kinds in quadrats and outside them.", "kinds"),
-    Column("heads", "integer", "People who helped, each counted once a time.", "people"),
-    Column("person_hours", "number", "Hours of people together.", "h"),
-    Column("machine_hours", "number", "Hours of machines.", "h"),
-    Column("cash_gbp", "number", "Cash spent in the year, prices of that year.", "GBP"),
     *_SITE, *_NETWORK, *_PLACE, *_LICENCE,
 )  # fmt: skip
 RECORDS: Final = (

@@ -368,10 +368,6 @@ class _Telling:
             "species_per_quadrat_mean": kinds.get("mean"),
             "species_per_quadrat_sd": kinds.get("sd"),
             "kinds_in_all": len((result or {}).get("kinds_on_site", ())) or None,
-            "heads": said.get("heads"),
-            "person_hours": said.get("person_hours"),
-            "machine_hours": said.get("machine_hours"),
-            "cash_gbp": said.get("cash_gbp"),
         }
 
     def rows(self) -> Iterator[Told]:
