@@ -331,7 +331,10 @@ def visible_donors(actor: Actor) -> Q:
     """Donor meadows that exist for the actor: of networks they coordinate; else where the owner agreed to be named."""
     if Scope.READ not in actor.scopes:
         return Q(pk__in=[])
-    told = DonorAgreement.objects.filter(donor=OuterRef("pk"), name_told=True)
+    later = Q(starts_on__gt=OuterRef("starts_on")) | Q(starts_on=OuterRef("starts_on"), pk__gt=OuterRef("pk"))
+    newer = DonorAgreement.objects.filter(later, donor=OuterRef("donor"))
+    # the last word counts: an owner who ended it, or agrees anew without a name, is named no longer
+    told = DonorAgreement.objects.filter(~Exists(newer), donor=OuterRef("pk"), name_told=True, ended_on__isnull=True)
     own = Q(network__in=actor.networks_as(NetworkRole.COORDINATOR))
     return own | (visible_in_network(actor) & Q(Exists(told)))
 

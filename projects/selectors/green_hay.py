@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet
 from projects.choices import GreenHayState
 from projects.errors import NotFound
 from projects.models import DonorAgreement, DonorMeadow, GreenHayDay, MeadowProject, Network
-from projects.rules.access import Actor, demand, group_in, may, visible_inner
+from projects.rules.access import Actor, demand, group_in, may, visible_donors, visible_inner
 from projects.rules.green_hay import HayFact, to_look_at
 
 A_DONOR = "a donor meadow"
@@ -53,8 +53,8 @@ def donor_told(actor: Actor, row: GreenHayDay) -> str:
     """A donor's name for coordinators, and for a group where its owner agreed that it may be known."""
     if may(actor, "green_hay.plan", network_id=row.network_id):
         return row.donor.name
-    told = row.donor.agreements.filter(name_told=True, starts_on__lte=row.cut_on, ends_on__gte=row.cut_on)
-    return row.donor.name if told.exists() else A_DONOR
+    named = DonorMeadow.objects.filter(visible_donors(actor), pk=row.donor_id).exists()
+    return row.donor.name if named else A_DONOR
 
 
 def looked_at(row: GreenHayDay) -> list[tuple[str, str]]:

@@ -245,6 +245,9 @@ def _award(decision: Decision, award: Award | None, now: datetime) -> None:
         )  # fmt: skip
     taken = award.committed_pence
     raised = new or award.state not in LIVE or award.amount_pence != decision.amount_pence
+    if not new and award.decision.conditions != decision.conditions:
+        # what was met before says nothing of other conditions
+        award.conditions_met_at = None
     award.decision, award.amount_pence = decision, decision.amount_pence
     award.committed_pence = decision.amount_pence - award.returned_pence
     award.restricted_purpose = bid.title

@@ -151,6 +151,23 @@ def test_conditions_come_before_payments(scene):
         move(scene, scene.fund, "conditions_met")
 
 
+def test_conditions_met_are_not_other_conditions_met(scene):
+    accepted(scene, "conditional", conditions="The faculty in writing.")
+    move(scene, scene.fund, "conditions_met")
+    scene.decide(scene.bids[YEWS], "conditional", conditions="A risk look of the bank as well.")
+    with refused(WrongState, match="conditions of the award"):
+        ask(scene)
+    move(scene, scene.fund, "conditions_met")
+    assert ask(scene).state == "asked"
+
+
+def test_conditions_met_stay_met_while_they_are_the_same(scene):
+    accepted(scene, "conditional", conditions="The faculty in writing.")
+    move(scene, scene.fund, "conditions_met")
+    scene.decide(scene.bids[YEWS], "conditional", conditions="The faculty in writing.")
+    assert ask(scene).state == "asked"
+
+
 def test_a_stage_is_paid_once_and_never_more_than_it_is(scene):
     accepted(scene)
     with refused(RuleBroken, ("/amount_gbp", "out_of_range")):

@@ -18,7 +18,8 @@ from projects.contracts.counts import CountNew, GerminationNew, samples_of_csv
 from projects.contracts.donors import AgreementNew, DonorNew, HarvestNew
 from projects.contracts.meadows import PlanNew
 from projects.errors import NotAllowed, NotFound, RuleBroken
-from projects.models import LotCount, SeedEntry
+from projects.models import DonorAgreement, DonorMeadow, LotCount, SeedEntry
+from projects.rules.access import visible_donors
 from projects.selectors.contents import contents_now
 from projects.services import counts, donors, harvests, meadows
 from tests.projects.county import NOW
@@ -326,3 +327,25 @@ def test_a_donor_whose_owner_will_not_be_named_is_the_coordinators_alone(county)
     with pytest.raises(NotFound):
         harvest(county, row, who="lead")
     assert "A. N. Owner" not in repr(row.agreements.values()) + repr(SeedEntry.objects.values())
+
+
+def test_an_owner_is_named_by_the_last_word_alone(county):
+    row = donor(county)
+    first = row.agreements.get()
+    member = county.as_(county.member)
+
+    def named():
+        return DonorMeadow.objects.filter(visible_donors(member), pk=row.pk).exists()
+
+    row.agreements.update(name_told=True)
+    assert named() is True
+    # agreed anew without a name: the older word counts no more
+    values = {field.attname: getattr(first, field.attname) for field in first._meta.concrete_fields}
+    later = {"name_told": False, "starts_on": first.starts_on + timedelta(days=1), "public_id": uuid.uuid4()}
+    second = DonorAgreement.objects.create(**{key: value for key, value in values.items() if key != "id"} | later)
+    assert named() is False
+    DonorAgreement.objects.filter(pk=second.pk).update(name_told=True)
+    assert named() is True
+    # ended, it names nobody, and what came before it does not either
+    DonorAgreement.objects.filter(pk=second.pk).update(ended_on=NOW.date())
+    assert named() is False
