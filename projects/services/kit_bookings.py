@@ -188,6 +188,9 @@ def _hand_out(actor: Actor, item: KitItem, row: KitBooking, asked: KitBookingMov
         raise WrongState(f"{item} is still with {elsewhere.group}; it has to be noted as back first.")
     if today > row.last_on:
         raise WrongState(f"This booking was {span_of(row)}; that has gone by. Cancel it and book again.")
+    between = KitHalfDay.objects.filter(item=item, on__gte=today, on__lt=row.first_on).exclude(booking=row)
+    if between.exists():
+        raise WrongState(f"This booking is {span_of(row)}, and {item} is not free until then.")
     fault = out_of_use(item, today)
     if fault is not None:
         raise WrongState(f"{item} is out of use: {fault.what} It is handed out once that is mended.")
@@ -240,7 +243,9 @@ def _take_back(actor: Actor, item: KitItem, row: KitBooking, asked: KitBookingMo
             _hold(row, Span(span.first, back), gap)
             row.last_on, row.last_half = back.on, back.half
     if asked.fault:
-        noted = KitFaultNew(what=asked.fault, found_on=local.date(), out_of_use_from=asked.out_of_use_from)
+        # what is faulty is lent to nobody until a coordinator has looked at it
+        stops = asked.out_of_use_from or (local.date() if asked.condition == "faulty" else None)
+        noted = KitFaultNew(what=asked.fault, found_on=local.date(), out_of_use_from=stops)
         fault_add(actor, item, noted, now, row)
 
 

@@ -195,6 +195,29 @@ def test_nothing_goes_out_twice(county):
         move(county, second, "out", "lead", morning_of(SIXTH, 13), condition="good")
 
 
+def test_it_does_not_go_out_early_through_what_others_booked(county):
+    item = scarifier(county, shown_first="", gap_half_days=0)
+    first, second = book(county, item), book(county, item, on=SIXTH + days(2))
+    for row in (first, second):
+        move(county, row, "agreed")
+    with pytest.raises(WrongState, match="is not free until then"):
+        move(county, second, "out", "lead", morning_of(SIXTH), condition="good")
+    # nobody has it on the evening before
+    assert move(county, second, "out", "lead", morning_of(SIXTH + days(1), 18), condition="good").state == "out"
+
+
+def test_what_comes_back_faulty_stops_even_if_no_day_is_said(county):
+    item = scarifier(county, shown_first="", gap_half_days=0)
+    first, second = book(county, item), book(county, item, on=SIXTH + days(2))
+    for row in (first, second):
+        move(county, row, "agreed")
+    move(county, first, "out", "lead", morning_of(SIXTH), condition="good")
+    move(county, first, "back", "lead", morning_of(SIXTH, 18), condition="faulty", fault="The belt slips.")
+    assert KitFault.objects.get().out_of_use_from == SIXTH
+    with pytest.raises(WrongState, match="out of use: The belt slips"):
+        move(county, second, "out", "lead", morning_of(SIXTH + days(2)), condition="good")
+
+
 def test_refused_and_cancelled_ones_give_their_half_days_back(county):
     item = scarifier(county, shown_first="")
     for to, who, more in (("refused", "coordinator", {"because": "It goes to the school."}), ("cancelled", "lead", {})):
