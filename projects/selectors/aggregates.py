@@ -11,7 +11,7 @@ from django.db.models import Max, Q
 
 from modelling.selectors import vocabularies
 from projects.choices import Course, Publicity, SeedSource, Stage, SwardClass, Way
-from projects.models import District, Group, MeadowProject, Network, PrivateYear, ReturnRollup
+from projects.models import District, Group, MeadowProject, Network, OutcomeReturn, PrivateYear, ReturnRollup
 from projects.rules import aggregates as rules
 from projects.rules.access import Actor, demand, may
 from projects.rules.aggregates import Line
@@ -33,7 +33,7 @@ OF_WAYS: Final = (
 OF_FUNDERS: Final = "Ground paid for by two funders stands in the line of each; in the total it is counted once."
 OF_MISSING: Final = (
     "A summer without an agreed return is missing, not none: each figure says on how many it rests, and what it would "
-    "be if the missing were like the others or had failed."
+    "be if the missing were like the others or had failed. One that came and is not agreed yet is awaited, not missing."
 )
 OF_PRIVATE: Final = "Private sites are in no figure but the rounded count of a year, fixed when it was released."
 OF_EXACT: Final = "Private sites are counted in. Only the network’s coordinators see this; do not pass it on."
@@ -85,11 +85,25 @@ def lines_of(actor: Actor, network: Network, asked: Asked, today: date) -> list[
         stages |= dict(MeadowProject.objects.filter(pk__in=unsown).values_list("pk", "stage"))
     names = _names(network)
     lines = [_told(row, stages[key], names) for (key, _), row in sums.items()]
-    lines += [_not_told(grounds[key], year, stages[key], names, is_late=late(year, today)) for key, year in wanted]
+    came = _sent_and_not_agreed(wanted)
+    lines += [
+        _not_told(grounds[key], year, stages[key], names, is_late=late(year, today) and (key, year) not in came)
+        for key, year in wanted
+    ]
     lines = [
         line for line in lines if all(str(word) in map(str, rules.keys_of(line, by)) for by, word in asked.only.items())
     ]
     return sorted(lines, key=lambda line: (line.year, line.site_id, line.project_id))
+
+
+def _sent_and_not_agreed(wanted: Sequence[tuple[int, int]]) -> set[tuple[int, int]]:
+    """Summers of which a return came that waits for the network or was sent back: nobody is late with those."""
+    if not wanted:
+        return set()
+    rows = OutcomeReturn.objects.filter(
+        project__in={key for key, _ in wanted}, year__in={year for _, year in wanted}, agreed__isnull=True
+    )
+    return set(rows.values_list("project_id", "year"))
 
 
 @dataclass(frozen=True)

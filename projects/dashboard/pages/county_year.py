@@ -120,7 +120,7 @@ class CountyYearPage:
             parts.append(f"{words.counted(n)} {words.plural(n, 'return is', 'returns are')} missing")
         if self.counts["awaited"]:
             n = self.counts["awaited"]
-            parts.append(f"{words.counted(n)} may still come")
+            parts.append(f"{words.counted(n)} may still come or {words.plural(n, 'waits', 'wait')} to be agreed")
         return f"{words.opened(words.listed(parts))}: that is not known, and is not counted as none." if parts else ""
 
     @property

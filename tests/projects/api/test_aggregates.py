@@ -221,6 +221,18 @@ def test_a_summer_whose_returns_may_still_come_is_awaited(county):
     assert (found["awaited"], found["missing"]) == (2, 0)
 
 
+def test_a_return_that_waits_for_the_network_is_not_called_missing(county):
+    for name in ("Sent", "Silent"):
+        meadow(county, name)
+    walked(county, "Sent", 2028, 12, 12, agreed=False)
+    found = figures(county, year=2028)["total"]["counts"]
+    # the paddock of the county has sent nothing either
+    assert (found["told"], found["awaited"], found["missing"]) == (0, 1, 2)
+    walked(county, "Silent", 2028, 9, 9)
+    found = figures(county, year=2028)["total"]["counts"]
+    assert (found["told"], found["awaited"], found["missing"]) == (1, 1, 1)
+
+
 def test_nothing_fits_is_empty_and_no_error(county):
     found = figures(county, by="year,kind", kind="orchard", district=str(uuid.uuid4()))
     assert found["rows"] == []

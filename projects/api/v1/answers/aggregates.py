@@ -135,7 +135,7 @@ class CountsAnswer(Answer):
     missing: int
     """Of which none is, though its time is over."""
     awaited: int
-    """Of which one may still come."""
+    """Of which one may still come, or has come and is not agreed yet."""
     meadows: int
     sites: int
     groups: int
