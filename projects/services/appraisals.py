@@ -31,7 +31,6 @@ from projects.selectors.reviews import raw_means
 from projects.selectors.scarce import MG_PER_KG, Needs, needs_of
 from projects.services.audit import record
 from projects.services.base import found
-from projects.services.decisions import LIVE
 from projects.services.jobs import job_create
 
 CHOICE: Final = "bid_choice"
@@ -90,14 +89,15 @@ def _question(round: GrantRound, asked: ChoiceNew) -> tuple[dict[str, Any], dict
     if not bids:
         raise WrongState("No bid was handed in.")
     ids = {bid.pk: str(bid.public_id) for bid in bids}
-    pins = _pins(bids, asked)
+    # what each award still takes from the pot: less what came back, and nothing where it was declined
+    awarded = dict(Award.objects.filter(bid__in=bids, committed_pence__gt=0).values_list("bid_id", "committed_pence"))
+    pins = _pins(bids, asked, awarded)
     scores = raw_means(bids) if asked.objective == "score" else {}
     if asked.objective == "score" and (missing := [bid for bid in bids if bid.pk not in scores]):
         raise broken(
             "/objective", "missing", f"{len(missing)} of {len(bids)} bids have no scores yet.", "score",
             "scores of every bid, or another objective",
         )  # fmt: skip
-    awarded = dict(Award.objects.filter(bid__in=bids, state__in=LIVE).values_list("bid_id", "amount_pence"))
     parts = _parts(bids, asked, awarded)
     machine = asked.machine
     needs = needs_of(bids) if asked.seed or asked.machine else {}
@@ -171,12 +171,12 @@ def _parts(bids: list[Bid], asked: ChoiceNew, awarded: Mapping[int, int]) -> dic
     return found_ones
 
 
-def _pins(bids: list[Bid], asked: ChoiceNew) -> dict[int, str]:
-    """Bids held in or out: as asked, and as is decided already."""
+def _pins(bids: list[Bid], asked: ChoiceNew, awarded: Mapping[int, int]) -> dict[int, str]:
+    """Bids held in or out: as asked, and as is decided already, in only where money is still bound by it."""
     by_id = {bid.public_id: bid.pk for bid in bids}
     found_ones: dict[int, str] = {}
-    for bid_id, kind in Decision.objects.filter(bid__in=bids, state="published").values_list("bid_id", "kind"):
-        found_ones[bid_id] = "out" if kind in {"deferred", "refused"} else "in"
+    for bid_id in Decision.objects.filter(bid__in=bids, state="published").values_list("bid_id", flat=True):
+        found_ones[bid_id] = "in" if bid_id in awarded else "out"
     for name, word in (("pins", "in"), ("exclusions", "out")):
         for index, public_id in enumerate(getattr(asked, name)):
             if public_id not in by_id:

@@ -10,6 +10,7 @@ from modelling.contracts.appraisal_answers import AppraisalAnswer
 from modelling.contracts.portfolio import PortfolioAnswer
 from modelling.models import StoredForGood
 from projects.contracts.base import read_as
+from projects.contracts.decisions import AwardMove
 from projects.contracts.rounds import ChoiceNew
 from projects.errors import NotAllowed, NotFound, RuleBroken, WrongState
 from projects.models import AuditEntry, BidAppraisal, BidSubmission, Job, OtherFunding, Permission, RoundChoice
@@ -18,7 +19,7 @@ from projects.selectors.appraisals import appraisal_question, feedback_for
 from projects.selectors.bids import appraisal_get
 from projects.selectors.rounds import choice_get, choice_list
 from projects.selectors.scarce import MG_PER_KG, needs_of
-from projects.services import appraisals, jobs
+from projects.services import appraisals, awards, jobs
 from tests.projects.grants import AFTER, PANEL, VERGE, WRITING, YEWS, grants
 from tests.projects.proof import audited, refused
 
@@ -113,6 +114,21 @@ def test_a_pin_turns_the_choice_round_and_a_decision_pins_by_itself(scene):
     assert sorted(more.best.ids) == sorted(str(bid.public_id) for bid in scene.bids.values())
     with refused(RuleBroken, ("/exclusions/0", "contradiction")):
         ask(scene, exclusions=[str(other.public_id)])
+
+
+def test_an_award_that_was_declined_binds_nothing(scene):
+    scene.move("panel", PANEL)
+    scene.decide(scene.bids[VERGE])
+    award = scene.award(scene.bids[VERGE])
+    awards.award_move(
+        actor=scene.leader(VERGE), public_id=award.public_id, asked=AwardMove(to="declined", comment="We cannot."),
+        if_version=None, now=PANEL,
+    )  # fmt: skip
+    # the pot holds one of the two alone: it is free for the other
+    _, after = chosen(scene)
+    assert after.best.ids == [str(scene.bids[YEWS].public_id)]
+    with refused(RuleBroken, ("/pins/0", "contradiction")):
+        ask(scene, pins=[str(scene.bids[VERGE].public_id)])
 
 
 def test_a_refusal_tells_which_limit_bound_and_which_flags_stood(scene):
