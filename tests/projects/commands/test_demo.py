@@ -80,6 +80,8 @@ def test_it_serves_from_an_empty_folder_and_stops(port, tmp_path):
         stderr=subprocess.PIPE,
         text=True,
         encoding="utf-8",
+        # a shell starts what runs behind it deaf to Ctrl-C, and its children inherit that
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     ) as process:
         try:
             base = f"http://127.0.0.1:{port}"
@@ -87,7 +89,7 @@ def test_it_serves_from_an_empty_folder_and_stops(port, tmp_path):
                 assert fetch(base + path, process)[0] == 200
             status, answer = fetch(readme_call(base), process)
             process.send_signal(signal.SIGINT)
-            out, _ = process.communicate(timeout=120)
+            out, _ = process.communicate(timeout=60)
         finally:
             process.kill()
     assert process.returncode == 0
